@@ -1,0 +1,90 @@
+package terrain
+
+import (
+	"math"
+	"sync"
+
+	"farstation/geodesy"
+)
+
+const (
+	voidReachM   = 5000.0 // a void is filled with the highest sample within this distance …
+	voidMarginM  = 50.0   // … plus this: of 6,558 voids laid over known ground none but a handful reached it
+	highestLandM = 9000.0 // nothing on land is higher; stands in where no neighbour is known
+)
+
+// fills works out, once for each place, what stands in for missing terrain. It is shared by all walkers of a store.
+type fills struct {
+	mu    sync.Mutex
+	voids map[[2]int]*voidFill // by tile corner
+	gaps  map[[2]int]float64
+}
+
+type voidFill struct {
+	mu      sync.Mutex
+	heights map[int]float64
+}
+
+func newFills() *fills {
+	return &fills{voids: map[[2]int]*voidFill{}, gaps: map[[2]int]float64{}}
+}
+
+// gap returns the height that stands in for a missing tile: the highest of its eight neighbours, else 9,000 m.
+func (f *fills) gap(w *Walker, lat, lon int) float64 {
+	key := [2]int{lat, (lon+540)%360 - 180}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if h, ok := f.gaps[key]; ok {
+		return h
+	}
+	highest, found := 0.0, false
+	for dLat := -1; dLat <= 1; dLat++ {
+		for dLon := -1; dLon <= 1; dLon++ {
+			if dLat == 0 && dLon == 0 || lat+dLat < -90 || lat+dLat > 89 {
+				continue
+			}
+			if m, ok := w.store.HighestM(lat+dLat, (lon+dLon+540)%360-180); ok {
+				highest, found = math.Max(highest, float64(m)), true
+			}
+		}
+	}
+	if !found {
+		highest = highestLandM
+	}
+	f.gaps[key] = highest
+	return highest
+}
+
+// void returns the height that stands in for the void post of a tile: the highest sample within 5 km plus 50 m; where all of that is
+// void too, the highest of the tile and its neighbours plus 50 m.
+func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
+	key := [2]int{tile.LatDeg, tile.LonDeg}
+	f.mu.Lock()
+	v := f.voids[key]
+	if v == nil {
+		v = &voidFill{heights: map[int]float64{}}
+		f.voids[key] = v
+	}
+	f.mu.Unlock()
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if h, ok := v.heights[index]; ok {
+		return h
+	}
+	n := tile.N
+	row, column := index/n, index%n
+	at := geodesy.LatLon{
+		LatDeg: float64(tile.LatDeg) + float64(n-1-row)/float64(n-1),
+		LonDeg: float64(tile.LonDeg) + float64(column)/float64(n-1),
+	}
+	_, h, ok := w.store.HighestWithin(at, voidReachM)
+	if !ok {
+		h = highestLandM - voidMarginM
+		if m, known := w.store.HighestM(tile.LatDeg, tile.LonDeg); known {
+			h = math.Max(float64(m), f.gap(w, tile.LatDeg, tile.LonDeg))
+		}
+	}
+	h += voidMarginM
+	v.heights[index] = h
+	return h
+}

@@ -1,0 +1,283 @@
+package terrain
+
+import (
+	"math"
+
+	"farstation/geodesy/geoid"
+)
+
+// Fill says what stands in for terrain that is missing.
+type Fill int
+
+const (
+	// FillSea takes every gap and void for ground at sea level: the least it can hide.
+	FillSea Fill = iota
+	// FillHigh takes a void for the highest sample within 5 km plus 50 m, and a missing tile for the highest of its eight
+	// neighbours, else 9,000 m: more than it can be expected to hide.
+	FillHigh
+)
+
+// Piece is the part of a line inside one cell of posts. Over t = x − X, 0 ≤ t ≤ W, ground and chord are parabolas:
+// ground = G[0] + G[1]·t + G[2]·t² over the geoid (exact: bilinear ground along a straight path), geoid = N[0] + N[1]·t over the
+// ellipsoid, chord = C[0] + C[1]·t + C[2]·t² over the ellipsoid (good to 10 µm).
+type Piece struct {
+	X, W float64
+	G, C [3]float64
+	N    [2]float64
+	// Slope is the steepest rise of the ground in the cell, height over length; SpacingM the post spacing.
+	Slope, SpacingM float64
+	// Tile is the tile that the ground came from; nil over sea and in gaps.
+	Tile *Tile
+	// Missing is set where the ground is a stand-in for a gap or void.
+	Missing bool
+}
+
+// GroundAt returns the height of the ground over the geoid at t.
+func (p *Piece) GroundAt(t float64) float64 { return p.G[0] + t*(p.G[1]+t*p.G[2]) }
+
+// ChordAt returns the height of the chord over the ellipsoid at t.
+func (p *Piece) ChordAt(t float64) float64 { return p.C[0] + t*(p.C[1]+t*p.C[2]) }
+
+// gap returns the parabola of chord less ground, both over the ellipsoid.
+func (p *Piece) gap() [3]float64 {
+	return [3]float64{p.C[0] - p.G[0] - p.N[0], p.C[1] - p.G[1] - p.N[1], p.C[2] - p.G[2]}
+}
+
+// Walker walks lines over terrain, cell by cell. It keeps scratch memory and belongs to one goroutine; store and geoid are shared.
+type Walker struct {
+	store *Store
+	geoid *geoid.Grid
+	fills *fills
+	// SeaLevelM is the height of the sea over the geoid where no tile is needed.
+	seaLevelM float64
+	cell      geoid.Cell
+	held      *Tile
+	heldState CellState
+	heldLat   int
+	heldLon   int
+	holds     bool
+	err       error
+}
+
+// NewWalker returns a walker over the store. Sea without a tile lies at seaLevelM over the geoid.
+func NewWalker(store *Store, grid *geoid.Grid, seaLevelM float64) *Walker {
+	return &Walker{store: store, geoid: grid, fills: store.fills, seaLevelM: seaLevelM, cell: grid.Cell(0, 0)}
+}
+
+// Err returns the first tile that could not be read under StoreOptions.Strict.
+func (w *Walker) Err() error { return w.err }
+
+// emptyN is the number of cells a side into which a degree without a tile is cut, one arc minute: fine enough for parabolas.
+const emptyN = 60
+
+// Walk calls visit for every piece of the line between the distances from and to, in order, until visit returns false. Adjoining
+// pieces share their ends; a grid line or tile edge along the path belongs to either side, where posts are the same.
+func (w *Walker) Walk(l *Line, fill Fill, from, to float64, visit func(*Piece) bool) {
+	for i := range l.arcs {
+		a := &l.arcs[i]
+		x0, x1 := math.Max(a.x0, from), math.Min(a.x1, to)
+		if x1-x0 <= 1e-9 {
+			continue
+		}
+		if !w.walkArc(a, fill, x0, x1, visit) {
+			return
+		}
+	}
+}
+
+// axis follows one coordinate along an arc across its grid lines.
+type axis struct {
+	poly      *poly
+	base      float64 // degrees to add to the polynomial
+	direction int     // +1, −1, or 0 where the coordinate does not change
+	final     float64 // value at the end of the walk
+	degree    int     // the whole degree of the tile
+	cells     int     // cells a degree
+	index     int     // cell within the tile
+	crossing  float64 // x of the next grid line
+	stride    float64 // spacing of the last two crossings, the guess for the next
+	last      float64 // x of the last crossing, NaN where there is none
+}
+
+func newAxis(p *poly, base, u0, u1 float64) axis {
+	start, final := base+p.at(u0), base+p.at(u1)
+	a := axis{poly: p, base: base, final: final, last: math.NaN()}
+	// Along a meridian or the equator the polynomial holds only rounding noise, which must not be followed.
+	if math.Abs(final-start) > 1e-10 {
+		a.direction = 1
+		if final < start {
+			a.direction = -1
+		}
+	}
+	a.degree = int(math.Floor(start))
+	if a.direction < 0 && float64(a.degree) == start {
+		a.degree--
+	}
+	return a
+}
+
+// enter sets the cell of a value in a tile of the given number of cells a degree.
+func (a *axis) enter(value float64, cells int) {
+	a.cells = cells
+	f := (value - float64(a.degree)) * float64(cells)
+	a.index = int(math.Floor(f))
+	if a.direction < 0 && float64(a.index) == f {
+		a.index--
+	}
+	a.index = min(max(a.index, 0), cells-1)
+	a.last = math.NaN()
+}
+
+// next finds the crossing of the next grid line after x, +Inf where the walk ends before it.
+func (a *axis) next(arc *arc, x, xEnd float64) {
+	line := a.index
+	if a.direction > 0 {
+		line++
+	}
+	target := float64(a.degree) + float64(line)/float64(a.cells)
+	if a.direction == 0 || float64(a.direction)*(target-a.final) > 0 {
+		a.crossing = math.Inf(1)
+		return
+	}
+	target -= a.base
+	guess := x
+	if !math.IsNaN(a.last) {
+		guess = a.last + a.stride
+	}
+	guess = math.Min(math.Max(guess, x), xEnd)
+	lo, hi := x, xEnd
+	for i := 0; ; i++ {
+		v, d := a.poly.slope(arc.u(guess))
+		miss := (v - target) * float64(a.direction)
+		if miss < 0 {
+			lo = guess
+		} else {
+			hi = guess
+		}
+		step := -(v - target) / d * arc.half
+		t := guess + step
+		if !(t >= lo && t <= hi) { // also NaN
+			t = (lo + hi) / 2
+			step = t - guess
+		}
+		guess = t
+		// Newton's error after a step is that step squared times the curvature of the path, which is below 1e-6 per metre.
+		if math.Abs(step) < 0.02 || i > 60 {
+			break
+		}
+	}
+	if !math.IsNaN(a.last) {
+		a.stride = guess - a.last
+	} else {
+		a.stride = 0
+	}
+	if a.stride == 0 {
+		_, d := a.poly.slope(arc.u(guess))
+		a.stride = math.Abs(arc.half / d / float64(a.cells))
+	}
+	a.last = guess
+	a.crossing = guess
+}
+
+// step moves to the next cell and tells whether that lies in another tile.
+func (a *axis) step() (left bool) {
+	a.index += a.direction
+	if a.index < 0 || a.index >= a.cells {
+		a.degree += a.direction
+		return true
+	}
+	return false
+}
+
+// tile returns the tile of a whole-degree cell; lon may run past ±180.
+func (w *Walker) tile(lat, lon int) (*Tile, CellState) {
+	if w.holds && w.heldLat == lat && w.heldLon == lon {
+		return w.held, w.heldState
+	}
+	wrapped := ((lon+180)%360+360)%360 - 180
+	t, err := w.store.Tile(lat, wrapped)
+	if err != nil && w.err == nil {
+		w.err = err
+	}
+	state := HasTile
+	if t == nil {
+		state = w.store.State(lat, wrapped)
+	}
+	w.held, w.heldState, w.heldLat, w.heldLon, w.holds = t, state, lat, lon, true
+	return t, state
+}
+
+// place is the line at one distance: coordinates, chord and geoid.
+type place struct {
+	x, lat, lon, chord, undulation float64
+}
+
+func (w *Walker) place(a *arc, x float64) place {
+	u := a.u(x)
+	p := place{x: x, lat: a.lat0 + a.lat.at(u), lon: a.lon0 + a.lon.at(u), chord: a.chord.at(u)}
+	if !w.cell.Contains(p.lat, p.lon) {
+		w.cell = w.geoid.Cell(p.lat, p.lon)
+	}
+	p.undulation = w.cell.UndulationM(p.lat, p.lon)
+	return p
+}
+
+func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) bool) bool {
+	lat := newAxis(&a.lat, a.lat0, a.u(x0), a.u(x1))
+	lon := newAxis(&a.lon, a.lon0, a.u(x0), a.u(x1))
+	lat.degree = min(max(lat.degree, -90), 89)
+	here := w.place(a, x0)
+	var piece Piece
+	for here.x < x1 {
+		tile, state := w.tile(lat.degree, lon.degree)
+		cells := emptyN
+		if tile != nil {
+			cells = tile.N - 1
+		}
+		lat.enter(here.lat, cells)
+		lon.enter(here.lon, cells)
+		lat.next(a, here.x, x1)
+		lon.next(a, here.x, x1)
+		c := cellReader{walker: w, tile: tile, state: state, fill: fill, lat: lat.degree, lon: lon.degree, cells: cells}
+		c.measure()
+		for {
+			x := math.Min(math.Min(lat.crossing, lon.crossing), x1)
+			there := here
+			if x > here.x {
+				there = w.place(a, x)
+			}
+			if there.x-here.x > 1e-9 {
+				middle := a.chord.at(a.u((here.x + there.x) / 2))
+				c.read(&piece, lat.index, lon.index, &here, &there, middle)
+				if !visit(&piece) {
+					return false
+				}
+				here = there
+			}
+			if x >= x1 {
+				return true
+			}
+			left := false
+			latCrossed, lonCrossed := lat.crossing <= x, lon.crossing <= x
+			if latCrossed {
+				left = lat.step()
+			}
+			if lonCrossed {
+				left = lon.step() || left
+			}
+			if left {
+				// Over a pole the next tile is on another meridian; that is another arc.
+				lat.degree = min(max(lat.degree, -90), 89)
+				here.x = math.Max(here.x, x)
+				break
+			}
+			if latCrossed {
+				lat.next(a, x, x1)
+			}
+			if lonCrossed {
+				lon.next(a, x, x1)
+			}
+		}
+	}
+	return true
+}
