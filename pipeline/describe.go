@@ -1,0 +1,166 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"strings"
+
+	"farstation/gazetteer"
+	"farstation/geodesy/terrain"
+)
+
+// Version of the program, as run.json and --version state it.
+const Version = "0.1.0"
+
+// featureRows turns features into rows, in order.
+func featureRows(world *World) []FeatureRow {
+	rows := make([]FeatureRow, len(world.Features))
+	known := func(v float64) *float64 {
+		if math.IsNaN(v) {
+			return nil
+		}
+		return pointer(v)
+	}
+	for i := range world.Features {
+		f := &world.Features[i]
+		rows[i] = FeatureRow{
+			FeatureID: f.ID, Name: f.Name, OtherNames: strings.Join(f.OtherNames, "|"), Kind: string(f.Kind),
+			LatitudeDeg: f.At.LatDeg, LongitudeDeg: f.At.LonDeg, ListedLatitudeDeg: f.Listed.LatDeg, ListedLongitudeDeg: f.Listed.LonDeg,
+			MovedM: f.MovedM, GroundHeightM: f.GroundHeightM, ListedHeightM: known(f.ListedHeightM), TerrainHeightM: known(f.TerrainHeightM),
+			StructureHeightM: f.StructureHeightM, GroundHeightSDM: f.GroundHeightSDM, StructureHeightSDM: f.StructureHeightSDM,
+			PositionSDM: f.PositionSDM, HeightSource: f.HeightSource, Doubts: strings.Join(f.Doubts, ","),
+			Sources: strings.Join(f.Sources, ","), UndulationM: world.Geoid.UndulationM(f.At),
+		}
+	}
+	return rows
+}
+
+// profiles walks the ranked lines that the report draws once more, from the observer to a tenth of the distance (10 km at most) past the
+// target. Profiles come best first.
+func profiles(opts *Options, world *World, lines []Sightline) ([]Profile, error) {
+	byRank := map[int32]int{}
+	for i := range lines {
+		if r := lines[i].Rank; r != nil && int(*r) <= opts.Top {
+			byRank[*r] = i
+		}
+	}
+	walker := terrain.NewWalker(world.Store, world.Geoid, opts.SeaLevelM)
+	features := map[string]*gazetteer.Feature{}
+	for i := range world.Features {
+		features[world.Features[i].ID] = &world.Features[i]
+	}
+	var out []Profile
+	for r := int32(1); int(r) <= len(byRank); r++ {
+		index := byRank[r]
+		line := &lines[index]
+		from, to := features[line.ObserverID], features[line.TargetID]
+		l, err := terrain.NewLine(
+			terrain.End{At: from.At, HeightM: line.EyeHeightM, UndulationM: world.Geoid.UndulationM(from.At)},
+			terrain.End{At: to.At, HeightM: line.TopHeightM, UndulationM: world.Geoid.UndulationM(to.At)})
+		if err != nil {
+			return nil, fmt.Errorf("profile of %s to %s: %w", line.ObserverID, line.TargetID, err)
+		}
+		profile, err := Walk(walker, l)
+		if err != nil {
+			return nil, fmt.Errorf("profile of %s to %s: %w", line.ObserverID, line.TargetID, err)
+		}
+		profile.ObserverID, profile.TargetID, profile.Line = line.ObserverID, line.TargetID, index
+		out = append(out, profile)
+	}
+	return out, nil
+}
+
+// Walk returns the ground along a line, at every crossing of a grid line of the terrain, gaps filled high.
+func Walk(walker *terrain.Walker, l *terrain.Line) (Profile, error) {
+	var p Profile
+	sample := func(piece *terrain.Piece, t float64) {
+		s := ProfileSample{
+			DistanceM: piece.X + t, GroundM: piece.GroundAt(t), UndulationM: piece.N[0] + piece.N[1]*t, Source: "sea", Missing: piece.Missing,
+		}
+		if piece.Tile != nil {
+			s.Source = piece.Tile.Name
+		} else if piece.Missing {
+			s.Source = "gap"
+		}
+		p.Samples = append(p.Samples, s)
+	}
+	var last terrain.Piece
+	walker.Walk(l, terrain.FillHigh, 0, l.DistanceM, func(piece *terrain.Piece) bool {
+		sample(piece, 0)
+		last = *piece
+		return true
+	})
+	if err := walker.Err(); err != nil {
+		return p, err
+	}
+	sample(&last, last.W)
+	return p, nil
+}
+
+// describe fills the manifest but for its timings.
+func (r *Result) describe(opts *Options, world *World, counts Counts) error {
+	m := &r.Manifest
+	m.Version = Version
+	m.Counts = counts
+	m.Counts.Dropped = len(world.Dropped)
+	m.Rejected = world.Rejected
+	for _, d := range world.Dropped {
+		m.Dropped = append(m.Dropped, fmt.Sprintf("%s (%s): %s", d.ID, d.Name, d.Reason))
+		if len(m.Dropped) == 20 {
+			break
+		}
+	}
+	tiles, err := world.terrainInputs()
+	if err != nil {
+		return err
+	}
+	m.Inputs = append(append([]Input{}, world.Inputs...), tiles...)
+	m.Terrain = TerrainSummary{Tiles: world.Index.Len(), MissingLandCells: []string{}, Unreadable: []string{}}
+	for _, err := range world.Store.Unreadable() {
+		m.Terrain.Unreadable = append(m.Terrain.Unreadable, err.Error())
+	}
+	m.Terrain.MissingLandCells = world.missingLandCells()
+	m.Parameters, err = opts.parameters()
+	return err
+}
+
+// missingLandCells names the cells that hold a feature but no readable tile, by their south-west corners.
+func (w *World) missingLandCells() []string {
+	cells := []string{}
+	seen := map[[2]int]bool{}
+	for i := range w.Features {
+		at := w.Features[i].Listed
+		c := [2]int{int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))}
+		if !seen[c] && w.Store.State(c[0], c[1]) == terrain.Gap {
+			cells = append(cells, cellName(c[0], c[1]))
+		}
+		seen[c] = true
+	}
+	return cells
+}
+
+// cellName is the name of a cell of 1° by its south-west corner: N55W004.
+func cellName(lat, lon int) string {
+	ns, ew := 'N', 'E'
+	if lat < 0 {
+		ns, lat = 'S', -lat
+	}
+	if lon < 0 {
+		ew, lon = 'W', -lon
+	}
+	return fmt.Sprintf("%c%02d%c%03d", ns, lat, ew, lon)
+}
+
+// parameters are the options that the result depends on, as run.json states them.
+func (o *Options) parameters() (map[string]any, error) {
+	text, err := json.Marshal(o)
+	if err != nil {
+		return nil, fmt.Errorf("parameters: %w", err)
+	}
+	var p map[string]any
+	if err := json.Unmarshal(text, &p); err != nil {
+		return nil, fmt.Errorf("parameters: %w", err)
+	}
+	return p, nil
+}

@@ -1,0 +1,182 @@
+package pipeline
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"slices"
+	"strings"
+
+	"farstation/gazetteer"
+	"farstation/geodesy/geoid"
+	"farstation/geodesy/terrain"
+)
+
+// World is what a survey or a single line is computed in: settled features, terrain, geoid, and what was read to get them.
+type World struct {
+	Features []gazetteer.Feature // sorted by id
+	Dropped  []gazetteer.Dropped
+	Store    *terrain.Store
+	Index    *terrain.Index
+	Geoid    *geoid.Grid
+	Inputs   []Input
+	Rejected []InputRejected
+}
+
+// Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.
+func Load(ctx context.Context, opts Options, progress *Progress) (*World, error) {
+	w := &World{}
+	var err error
+	// Terrain first: its names are checked in no time, and a wrong folder should not cost the reading of a large extract.
+	if w.Index, err = terrain.Discover(opts.Terrain); err != nil {
+		return nil, err
+	}
+	if w.Geoid, err = geoid.EGM96(); err != nil {
+		return nil, err
+	}
+	progress.begin("read features", 0)
+	if err := w.readFeatures(ctx, opts.Features, progress); err != nil {
+		return nil, err
+	}
+	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
+		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features),
+	})
+	progress.begin("settle features", len(w.Features))
+	spacing := w.postSpacingM()
+	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
+		AsListed: opts.AsListed, PostSpacingM: spacing, TerrainSDM: opts.TerrainSDM,
+	})
+	if opts.Strict {
+		if failed := w.Store.Unreadable(); len(failed) > 0 {
+			return nil, failed[0]
+		}
+	}
+	slices.SortFunc(w.Features, func(a, b gazetteer.Feature) int { return strings.Compare(a.ID, b.ID) })
+	return w, nil
+}
+
+func (w *World) readFeatures(ctx context.Context, paths []string, progress *Progress) error {
+	first := map[string]string{} // id to the file that has it
+	for _, path := range paths {
+		repeated := 0
+		var rows []gazetteer.Rejected
+		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{}, func(f gazetteer.Feature) error {
+			progress.add(1)
+			if other, taken := first[f.ID]; taken {
+				repeated++
+				if len(rows) < 20 {
+					rows = append(rows, gazetteer.Rejected{Line: f.Line, Reason: fmt.Sprintf("id %s stands in %s already", f.ID, other)})
+				}
+				return nil
+			}
+			first[f.ID] = path
+			w.Features = append(w.Features, f)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		w.Inputs = append(w.Inputs, Input{
+			Path: path, Bytes: report.Bytes, SHA256: report.SHA256, Format: report.Format, Licence: report.Licence,
+			Attribution: report.Attribution, Rows: report.Rows, Used: report.Used - repeated, Rejected: report.RejectedRows + repeated,
+		})
+		if rows = append(slices.Clone(report.Rejected), rows...); len(rows) > 0 {
+			w.Rejected = append(w.Rejected, InputRejected{Path: path, Rows: rows[:min(len(rows), 20)]})
+		}
+	}
+	return nil
+}
+
+// landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them.
+func landHint(features []gazetteer.Feature) func(latDeg, lonDeg int) bool {
+	type cell struct{ lat, lon int }
+	cells := make(map[cell]bool)
+	for i := range features {
+		at := features[i].Listed
+		cells[cell{int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))}] = true
+	}
+	return func(latDeg, lonDeg int) bool { return cells[cell{latDeg, lonDeg}] }
+}
+
+// postSpacingM is the widest spacing of posts among the tiles under the features, which is what may shave summits.
+func (w *World) postSpacingM() float64 {
+	const metresPerDeg = 111_200 // of latitude, to 0.5 %
+	widest := 0.0
+	seen := map[[2]int]bool{}
+	for i := range w.Features {
+		at := [2]int{int(math.Floor(w.Features[i].Listed.LatDeg)), int(math.Floor(w.Features[i].Listed.LonDeg))}
+		if seen[at] {
+			continue
+		}
+		seen[at] = true
+		if tile, err := w.Store.Tile(at[0], at[1]); err == nil && tile != nil {
+			widest = math.Max(widest, metresPerDeg/float64(tile.N-1))
+		}
+	}
+	return widest
+}
+
+// lowestGroundM is the lowest ground of the region over the geoid: the base over which horizons reach. Sea counts at its level where a cell
+// beside a tile has none.
+func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, error) {
+	lowest := math.Inf(1)
+	for _, ref := range w.Index.Tiles() {
+		if err := ctx.Err(); err != nil {
+			return 0, err
+		}
+		tile, err := w.Store.Tile(ref.LatDeg, ref.LonDeg)
+		if err != nil {
+			return 0, err
+		}
+		if tile == nil {
+			continue
+		}
+		for _, post := range tile.Posts {
+			if post != terrain.Void {
+				lowest = math.Min(lowest, float64(post))
+			}
+		}
+		for _, beside := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
+			if lat := ref.LatDeg + beside[0]; lat >= -90 && lat < 90 && w.Store.State(lat, ref.LonDeg+beside[1]) != terrain.HasTile {
+				lowest = math.Min(lowest, seaLevelM)
+			}
+		}
+	}
+	if math.IsInf(lowest, 1) {
+		lowest = seaLevelM
+	}
+	return lowest, nil
+}
+
+// terrainInputs describes the tiles of the index for the manifest.
+func (w *World) terrainInputs() ([]Input, error) {
+	var inputs []Input
+	for _, ref := range w.Index.Tiles() {
+		sum, err := hashFile(ref.Path)
+		if err != nil {
+			return nil, fmt.Errorf("terrain %s: %w", ref.Path, err)
+		}
+		inputs = append(inputs, Input{
+			Path: ref.Path, Bytes: ref.Bytes, SHA256: sum, Format: "hgt", Licence: "as its publisher states", Rows: 1, Used: 1,
+			Attribution: "elevation over " + ref.Source.Datum + ", shows " + ref.Source.Surface,
+		})
+	}
+	return inputs, nil
+}
+
+func hashFile(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}

@@ -1,0 +1,98 @@
+package pipeline
+
+import (
+	"farstation/gazetteer"
+	"time"
+)
+
+// Result is all that a survey found, in the order of its tables.
+type Result struct {
+	Features   []FeatureRow // sorted by feature_id
+	Sightlines []Sightline  // sorted by observer chunk, observer, target
+	Alignments []Alignment  // sorted by observer, near, far
+	// Profiles holds the ground along the ranked lines that the report draws, best first.
+	Profiles []Profile
+	Manifest Manifest
+}
+
+// Profile is the ground along one line, from the observer (distance 0) to a little past the target.
+type Profile struct {
+	ObserverID, TargetID string
+	// Line is the index of its row in Result.Sightlines.
+	Line    int
+	Samples []ProfileSample
+}
+
+// ProfileSample is the ground at one distance.
+type ProfileSample struct {
+	DistanceM   float64
+	GroundM     float64 // over the geoid
+	UndulationM float64 // geoid over the ellipsoid
+	Source      string  // terrain file; "sea" where no tile is needed
+	Missing     bool    // terrain is missing here; GroundM is what the gap was filled with
+}
+
+// Manifest is run.json: parameters, inputs, counts, timings. Nothing else in a run holds a date or a duration.
+type Manifest struct {
+	Version    string          `json:"farstation_version"`
+	Parameters map[string]any  `json:"parameters"`
+	Inputs     []Input         `json:"inputs"`
+	Terrain    TerrainSummary  `json:"terrain"`
+	Counts     Counts          `json:"counts"`
+	Rejected   []InputRejected `json:"rejected"`
+	// Dropped names the first features without a usable height.
+	Dropped    []string  `json:"dropped,omitempty"`
+	Stages     []Stage   `json:"stages"`
+	Started    time.Time `json:"started"`
+	Finished   time.Time `json:"finished"`
+	PeakMemory int64     `json:"peak_memory_bytes"`
+}
+
+// Input is one file that was read.
+type Input struct {
+	Path        string `json:"path"`
+	Bytes       int64  `json:"bytes"`
+	SHA256      string `json:"sha256"`
+	Format      string `json:"format"`
+	Licence     string `json:"licence"`
+	Attribution string `json:"attribution,omitempty"`
+	Rows        int    `json:"rows"`
+	Used        int    `json:"used"`
+	Rejected    int    `json:"rejected"`
+}
+
+// InputRejected lists the first rejected rows of one input.
+type InputRejected struct {
+	Path string               `json:"path"`
+	Rows []gazetteer.Rejected `json:"rows"`
+}
+
+// TerrainSummary says what the elevation tiles gave.
+type TerrainSummary struct {
+	Tiles            int      `json:"tiles"`
+	MissingLandCells []string `json:"missing_land_cells"`
+	VoidSamplesMet   int      `json:"void_samples_met"`
+	Unreadable       []string `json:"unreadable"`
+}
+
+// Counts holds what each stage let through.
+type Counts struct {
+	Features   int `json:"features"`
+	Observers  int `json:"observers"`
+	Targets    int `json:"targets"`
+	Dropped    int `json:"dropped"`
+	Candidates int `json:"candidates"`
+	// NearCandidates are pairs nearer than listed lines, traced as near tops of alignments only.
+	NearCandidates int             `json:"near_candidates"`
+	Traced         int             `json:"traced"`
+	Kept           int             `json:"kept"`
+	Alignments     int             `json:"alignments"`
+	Verdicts       map[Verdict]int `json:"verdicts"`
+}
+
+// Stage is the time one stage took.
+type Stage struct {
+	Name    string  `json:"name"`
+	Seconds float64 `json:"seconds"`
+	Items   int     `json:"items"`
+}

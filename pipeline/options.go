@@ -1,0 +1,94 @@
+package pipeline
+
+import (
+	"farstation/gazetteer"
+	"farstation/geodesy/terrain"
+)
+
+// Options are all that a survey's result depends on, and the two that it does not (Workers, MemoryBytes). DefaultOptions
+// documents the defaults; zero values are not defaults.
+type Options struct {
+	// Features are gazetteer files as given.
+	Features []string `json:"features"`
+	// Terrain lists elevation tiles or folders of them; the first named wins where two overlap.
+	Terrain []terrain.Source `json:"terrain"`
+	// Area keeps observers inside; nil keeps all.
+	Area *Area `json:"area"`
+	// ObserverKinds and TargetKinds keep those kinds; an empty TargetKinds keeps all.
+	ObserverKinds []gazetteer.Kind `json:"observer_kinds"`
+	TargetKinds   []gazetteer.Kind `json:"target_kinds"`
+	// MinDistanceKM and MaxDistanceKM bound listed sightlines and far tops; a maximum of 0 is as far as the horizon lets it.
+	MinDistanceKM float64 `json:"min_distance_km"`
+	MaxDistanceKM float64 `json:"max_distance_km"`
+	// NearMinDistanceKM is the least distance of near tops in alignments.
+	NearMinDistanceKM float64 `json:"near_min_distance_km"`
+	// EyeHeightM is the height of the eye over the observer's ground; over a structure's top only with FromTops.
+	EyeHeightM float64 `json:"eye_height_m"`
+	FromTops   bool    `json:"from_tops"`
+	// K is the refraction coefficient (radius of the Earth / radius of the ray, below 1), KSD its standard deviation, KOwnSD the
+	// part of it that two rays do not share.
+	K      float64 `json:"k"`
+	KSD    float64 `json:"k_sd"`
+	KOwnSD float64 `json:"k_own_sd"`
+	// LowHeightM is how near to sea or ground the air of LowK ± LowKSD applies instead; 0 switches it off.
+	LowHeightM float64 `json:"low_height_m"`
+	LowK       float64 `json:"low_k"`
+	LowKSD     float64 `json:"low_k_sd"`
+	// GuardM is the distance from either end within which ground does not obstruct.
+	GuardM float64 `json:"guard_m"`
+	// HeightSDM and TerrainSDM replace the spreads by source and by set; 0 keeps those.
+	HeightSDM  float64 `json:"height_sd_m"`
+	TerrainSDM float64 `json:"terrain_sd_m"`
+	// TerrainCorrelationM is the distance over which terrain errors go together.
+	TerrainCorrelationM float64 `json:"terrain_correlation_m"`
+	// SeaLevelM is the height of the sea over the geoid, SeaLevelSDM its standard deviation.
+	SeaLevelM   float64 `json:"sea_level_m"`
+	SeaLevelSDM float64 `json:"sea_level_sd_m"`
+	// AsListed uses positions and heights exactly as the gazetteer gives them.
+	AsListed bool `json:"as_listed"`
+	// KeepAll keeps every candidate instead of the likely ones.
+	KeepAll bool `json:"keep_all"`
+	// ToleranceDeg is the least horizontal angle within which two tops count as aligned.
+	ToleranceDeg float64 `json:"tolerance_deg"`
+	// Top is the number of sightlines drawn in the report.
+	Top int `json:"top"`
+	// RankForPicture ranks by the picture score instead of the test score.
+	RankForPicture bool `json:"rank_for_picture"`
+	// Weights of the score's terms by name; nil is the default of the chosen ranking.
+	Weights map[string]float64 `json:"weights"`
+	// Strict makes an unreadable tile fail the run.
+	Strict bool `json:"strict"`
+	// Workers is the number of lines traced at once, MemoryBytes bounds the terrain cache; neither changes a byte of the result.
+	Workers     int   `json:"-"`
+	MemoryBytes int64 `json:"-"`
+}
+
+// Area is a box in degrees; West > East crosses the date line.
+type Area struct {
+	West  float64 `json:"west_deg"`
+	South float64 `json:"south_deg"`
+	East  float64 `json:"east_deg"`
+	North float64 `json:"north_deg"`
+}
+
+// DefaultOptions returns the defaults of a survey.
+func DefaultOptions() Options {
+	return Options{
+		ObserverKinds:       []gazetteer.Kind{gazetteer.Peak, gazetteer.Hill, gazetteer.Volcano, gazetteer.Viewpoint},
+		MinDistanceKM:       30,
+		NearMinDistanceKM:   2,
+		EyeHeightM:          2,
+		K:                   0.143, // 1/7, the usual value of surveying by day
+		KSD:                 0.04,
+		KOwnSD:              0.02,
+		LowHeightM:          50,
+		LowK:                0.17,
+		LowKSD:              0.15,
+		GuardM:              200,
+		TerrainCorrelationM: 300,
+		SeaLevelSDM:         0.5,
+		ToleranceDeg:        0.25,
+		Top:                 60,
+		MemoryBytes:         2 << 30,
+	}
+}

@@ -1,0 +1,191 @@
+package pipeline
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"farstation/gazetteer"
+)
+
+// TestWeights and PictureWeights are the default weights of the score's terms.
+func TestWeights() map[string]float64 {
+	return map[string]float64{"flip": 3, "ruler": 2, "evidence": 2, "loss": 1, "reach": 1}
+}
+
+// PictureWeights are the default weights of the picture score.
+func PictureWeights() map[string]float64 {
+	return map[string]float64{"reach": 2, "share": 2, "ruler": 1, "evidence": 0.5}
+}
+
+// ParseWeights reads "reach=1,loss=1.5": weights over the defaults of a ranking. It names what it does not know.
+func ParseWeights(list string, base map[string]float64) (map[string]float64, error) {
+	if strings.TrimSpace(list) == "" {
+		return base, nil
+	}
+	known := []string{"evidence", "flip", "loss", "reach", "ruler", "share"}
+	for _, item := range strings.Split(list, ",") {
+		name, value, found := strings.Cut(strings.TrimSpace(item), "=")
+		if !found || !slices.Contains(known, name) {
+			return nil, fmt.Errorf("weight %q: want TERM=NUMBER with a term of %s", item, strings.Join(known, ", "))
+		}
+		w, err := strconv.ParseFloat(value, 64)
+		if err != nil || !(w >= 0) || math.IsInf(w, 0) {
+			return nil, fmt.Errorf("weight %q: the number must be 0 or more", item)
+		}
+		base[name] = w
+	}
+	return base, nil
+}
+
+// score fills the terms, gates and both scores of a line. best is its best alignment as the far line, nil where it has none; nearHeight
+// and nearHeightSD are the structure height of that alignment's near top. Terms without a value are left out with their weights.
+func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, best *Alignment, near *gazetteer.Feature) {
+	if row.Verdict == Undecided {
+		return
+	}
+	unit := func(v float64) *float64 { return pointer(math.Min(math.Max(v, 0), 1)) }
+	row.ScoreReach = unit(math.Log(row.DistanceM/30e3) / math.Log(10))
+	if row.anglePlaneRad > 0 {
+		u := math.Min(row.angleCurvedRad/row.anglePlaneRad, 1)
+		row.ScoreShare = unit(u)
+		row.ScoreLoss = unit(4 * u * (1 - u))
+	}
+	if best != nil {
+		row.ScoreFlip = unit(best.OrderDiffersChance)
+		// Heights and places known exactly, evidence would reach (1−k)/σ_k: this is the share that they leave.
+		row.ScoreEvidence = unit(best.EvidenceSD * opts.KSD / (1 - opts.K))
+		if near.StructureHeightM > 0 {
+			heightArcmin := near.StructureHeightM / best.NearDistanceM * arcminPerRad
+			row.ScoreRuler = unit(math.Exp(-square(best.AzimuthDifferenceArcmin/60/0.1)) * math.Min(heightArcmin/2, 1) *
+				math.Exp(-square(near.StructureHeightSDM/(0.05*near.StructureHeightM))))
+		}
+	}
+	row.GateSure = unit(*row.Chance)
+	row.GateSound = unit(math.Min(soundness(observer), soundness(target)))
+	if strings.Contains(row.Doubts, DoubtOwnGround) || strings.Contains(row.Doubts, DoubtTerrainMissing) {
+		row.GateSound = unit(*row.GateSound * 0.5)
+	}
+	row.GateStand = unit(standing(observer.Kind))
+	gates := *row.GateSure * *row.GateSound * *row.GateStand
+	row.ScoreTest = pointer(100 * gates * row.weighted(opts.weights(false)))
+	row.ScorePicture = pointer(100 * gates * row.weighted(opts.weights(true)))
+}
+
+func (o *Options) weights(picture bool) map[string]float64 {
+	switch {
+	case o.Weights != nil && o.RankForPicture == picture:
+		return o.Weights
+	case picture:
+		return PictureWeights()
+	default:
+		return TestWeights()
+	}
+}
+
+// weighted is the weighted mean of the terms that have a value.
+func (s *Sightline) weighted(weights map[string]float64) float64 {
+	sum, total := 0.0, 0.0
+	for _, t := range []struct {
+		name  string
+		value *float64
+	}{{"evidence", s.ScoreEvidence}, {"flip", s.ScoreFlip}, {"loss", s.ScoreLoss}, {"reach", s.ScoreReach}, {"ruler", s.ScoreRuler}, {"share", s.ScoreShare}} {
+		if t.value != nil {
+			sum += weights[t.name] * *t.value
+			total += weights[t.name]
+		}
+	}
+	if total == 0 {
+		return 0
+	}
+	return sum / total
+}
+
+// soundness is 1 for an end whose height two sources agree on (listed, and terrain that does not contradict it), 0.7 for a height
+// from one source, 0.3 for a place to the minute of arc, 0 for a contradiction.
+func soundness(f *gazetteer.Feature) float64 {
+	sound := 1.0
+	for _, d := range f.Doubts {
+		switch d {
+		case gazetteer.DoubtFeetAsMetres, gazetteer.DoubtHeightContradictsTerrain, gazetteer.DoubtSharesSummit:
+			return 0
+		case gazetteer.DoubtPlaceToTheMinute, gazetteer.DoubtPlaceRough:
+			sound = math.Min(sound, 0.3)
+		case gazetteer.DoubtHeightFromTerrain, gazetteer.DoubtHeightUnchecked, gazetteer.DoubtMoved, gazetteer.DoubtStructureHeightAssumed,
+			gazetteer.DoubtHeightUnreadable, gazetteer.DoubtStructureHeightUnreadable:
+			sound = math.Min(sound, 0.7)
+		}
+	}
+	return sound
+}
+
+// standing is how likely somebody can stand and photograph at an observer of this kind.
+func standing(kind gazetteer.Kind) float64 {
+	switch kind {
+	case gazetteer.Viewpoint:
+		return 1
+	case gazetteer.Peak, gazetteer.Hill, gazetteer.Volcano, gazetteer.Place:
+		return 0.6
+	case gazetteer.Mast, gazetteer.Chimney, gazetteer.Turbine:
+		return 0
+	default:
+		return 0.2
+	}
+}
+
+// scoreAlignment is 0–100: order flip, evidence and closeness in azimuth, times the chance that both show and the soundness of the ends.
+func scoreAlignment(opts *Options, a *Alignment, observer, near, far *gazetteer.Feature) float64 {
+	evidence := math.Min(a.EvidenceSD*opts.KSD/(1-opts.K), 1)
+	closeness := math.Exp(-square(a.AzimuthDifferenceArcmin / 60 / 0.1))
+	mean := (3*a.OrderDiffersChance + 2*evidence + closeness) / 6
+	sound := math.Min(math.Min(soundness(near), soundness(far)), soundness(observer))
+	return 100 * mean * a.Chance * sound * standing(observer.Kind)
+}
+
+// rank sets the places of lines, best first. Lines alike a better one get none: they are counted with it.
+func rank(opts *Options, lines []Sightline) {
+	value := func(s *Sightline) *float64 {
+		if opts.RankForPicture {
+			return s.ScorePicture
+		}
+		return s.ScoreTest
+	}
+	var order []int
+	for i := range lines {
+		if value(&lines[i]) != nil && lines[i].Verdict != Blocked {
+			order = append(order, i)
+		}
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		x, y := &lines[a], &lines[b]
+		return cmp.Or(cmp.Compare(*value(y), *value(x)), cmp.Compare(x.CriticalK, y.CriticalK), cmp.Compare(a, b))
+	})
+	place := int32(0)
+	groups := newAlikeGroups()
+	for _, i := range order {
+		if of, alike := groups.find(&lines[i], lines); alike {
+			lines[of].AlikeCount++
+			continue
+		}
+		place++
+		lines[i].Rank = pointer(place)
+		groups.add(&lines[i], i)
+	}
+}
+
+// rankAlignments sets the places of alignments, best first.
+func rankAlignments(all []Alignment) {
+	order := make([]int, len(all))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(all[b].Score, all[a].Score), cmp.Compare(all[b].EvidenceSD, all[a].EvidenceSD), cmp.Compare(a, b))
+	})
+	for place, i := range order {
+		all[i].Rank = pointer(int32(place + 1))
+	}
+}

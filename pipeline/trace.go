@@ -1,0 +1,334 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"farstation/gazetteer"
+	"farstation/geodesy"
+	"farstation/geodesy/geoid"
+	"farstation/geodesy/terrain"
+)
+
+// Codes of doubt that a line gets besides those of its ends.
+const (
+	DoubtOwnGround      = "own_ground"
+	DoubtTerrainMissing = "terrain_missing"
+	DoubtLowAir         = "low_air"
+)
+
+// LineDoubts explains the codes that this package puts on lines, sorted by code.
+func LineDoubts() []struct{ Code, Meaning string } {
+	return []struct{ Code, Meaning string }{
+		{DoubtLowAir, "more than half of what bends the ray is air within the low height of sea or ground, where k is poorly known"},
+		{DoubtOwnGround, "the verdict is decided by ground within 1 km of an end; critical_k_beyond_1km has that of the rest"},
+		{DoubtTerrainMissing, "terrain is missing on the line: gaps are filled high for the verdict, and undecided_at_m says where they matter"},
+	}
+}
+
+const arcminPerRad = 180 * 60 / math.Pi
+
+// keepChance and keepSpreads are the bounds of a line that is likely enough to be kept.
+const (
+	keepChance  = 0.01
+	keepSpreads = 5
+	loomSpreads = 3
+)
+
+// verdictOf is the verdict of a critical refraction at nominal heights. A ray that just grazes is in view.
+func verdictOf(criticalK, k, kSD float64) Verdict {
+	switch {
+	case criticalK < 0:
+		return Direct
+	case criticalK <= k:
+		return Refracted
+	case criticalK <= k+loomSpreads*kSD:
+		return Looming
+	default:
+		return Blocked
+	}
+}
+
+// Tracer predicts single lines. It keeps scratch memory and belongs to one goroutine; store and geoid are shared.
+type Tracer struct {
+	opts          Options
+	walker        *terrain.Walker
+	geoid         *geoid.Grid
+	line          terrain.Line
+	section, high terrain.Section
+}
+
+// NewTracer returns a tracer over the terrain of a store.
+func NewTracer(opts Options, store *terrain.Store, grid *geoid.Grid) *Tracer {
+	return &Tracer{opts: opts, walker: terrain.NewWalker(store, grid, opts.SeaLevelM), geoid: grid}
+}
+
+// eyeHeightM is the height of the eye over the geoid.
+func (o *Options) eyeHeightM(f *gazetteer.Feature) float64 {
+	h := f.GroundHeightM + o.EyeHeightM
+	if o.FromTops {
+		h += f.StructureHeightM
+	}
+	return h
+}
+
+func topHeightM(f *gazetteer.Feature) float64 { return f.GroundHeightM + f.StructureHeightM }
+
+func (o *Options) groundSDM(f *gazetteer.Feature) float64 {
+	if o.HeightSDM > 0 {
+		return o.HeightSDM
+	}
+	return f.GroundHeightSDM
+}
+
+func (o *Options) eyeSDM(f *gazetteer.Feature) float64 {
+	if o.FromTops {
+		return math.Hypot(o.groundSDM(f), f.StructureHeightSDM)
+	}
+	return o.groundSDM(f)
+}
+
+func (o *Options) topSDM(f *gazetteer.Feature) float64 {
+	return math.Hypot(o.groundSDM(f), f.StructureHeightSDM)
+}
+
+func (o *Options) spreads(observer, target *gazetteer.Feature) terrain.Spreads {
+	return terrain.Spreads{
+		K: o.K, KSD: o.KSD, LowHeightM: o.LowHeightM, LowK: o.LowK, LowKSD: o.LowKSD,
+		EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target), SeaSDM: o.SeaLevelSDM,
+		TerrainSDM: o.TerrainSDM, CorrelationM: o.TerrainCorrelationM,
+	}
+}
+
+// Trace is one traced pair: the row, and what alignments need besides.
+type Trace struct {
+	Row Sightline
+	// Judged is false where the ends are closer than their guards, so that nothing can be said.
+	Judged bool
+	// Likely tells whether the line is to be kept unless all are.
+	Likely bool
+	// EyeSDM and TopSDM are the spreads of the two end heights.
+	EyeSDM, TopSDM float64
+	// SeaMet tells whether the line crosses sea.
+	SeaMet bool
+}
+
+// Trace predicts the line from an observer to a target. Lines that are surely blocked are walked only as far as that takes, unless
+// KeepAll is set. What each model shows of the target is left out for lines that are not listed (near tops of alignments) unless inFull is
+// set.
+func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace, error) {
+	o := &t.opts
+	trace := Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
+	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
+	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}
+	fail := func(err error) (Trace, error) {
+		return trace, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
+	}
+	if err := t.line.Reset(from, to); err != nil {
+		if errors.Is(err, terrain.ErrTooClose) {
+			return trace, nil
+		}
+		return fail(err)
+	}
+	stopAbove := o.K + keepSpreads*o.KSD
+	if o.KeepAll {
+		stopAbove = math.Inf(1)
+	}
+	critical, err := t.walker.Critical(&t.line, terrain.FillSea, o.GuardM, stopAbove)
+	if errors.Is(err, terrain.ErrTooClose) {
+		return trace, nil
+	}
+	if err != nil {
+		return fail(err)
+	}
+	trace.Judged = true
+	row := &trace.Row
+	t.describe(row, observer, target)
+	if critical.Stopped {
+		// Filling gaps high could only block it further.
+		row.Verdict, row.CriticalK = Blocked, critical.K
+		return trace, nil
+	}
+	row.Verdict = verdictOf(critical.K, o.K, o.KSD)
+	fill := terrain.FillSea
+	var filled terrain.Critical
+	if critical.MissingM > 0 {
+		if filled, err = t.walker.Critical(&t.line, terrain.FillHigh, o.GuardM, math.Inf(1)); err != nil {
+			return fail(err)
+		}
+		if verdictOf(filled.K, o.K, o.KSD) != row.Verdict {
+			row.Verdict = Undecided
+			row.UndecidedAtM = pointer(filled.AtM)
+		} else {
+			// The gap does not matter: of the two the one that hides more is the careful one.
+			critical, fill = filled, terrain.FillHigh
+		}
+	}
+	if _, err := t.walker.Section(&t.line, fill, o.GuardM, &t.section); err != nil {
+		return fail(err)
+	}
+	if err := t.judge(row, critical, fill, observer, target); err != nil {
+		return fail(err)
+	}
+	trace.Likely = row.Verdict == Undecided || row.CriticalK <= o.K+keepSpreads*o.KSD && *row.Chance >= keepChance
+	if (inFull || o.listed(t.line.DistanceM)) && (trace.Likely || o.KeepAll) {
+		trace.SeaMet = t.views(row, target)
+	}
+	return trace, nil
+}
+
+func pointer[T any](v T) *T { return &v }
+
+// describe fills what needs no terrain.
+func (t *Tracer) describe(row *Sightline, observer, target *gazetteer.Feature) {
+	o, l := &t.opts, &t.line
+	*row = Sightline{
+		ObserverID: observer.ID, ObserverName: observer.Name, ObserverKind: string(observer.Kind),
+		TargetID: target.ID, TargetName: target.Name, TargetKind: string(target.Kind),
+		DistanceM: l.DistanceM, AzimuthDeg: l.AzimuthDeg, BackAzimuthDeg: l.BackAzimuthDeg,
+		EyeHeightM: l.From.HeightM, TopHeightM: l.To.HeightM, RadiusM: l.RadiusM,
+		ObserverLatDeg: observer.At.LatDeg, ObserverLonDeg: observer.At.LonDeg,
+		TargetLatDeg: target.At.LatDeg, TargetLonDeg: target.At.LonDeg,
+		AlikeCount: 1,
+	}
+	const degPerRad = 180 / math.Pi
+	s := l.DistanceM
+	curved := geodesy.ApparentElevationRad(l.From.HeightM+l.From.UndulationM, l.To.HeightM+l.To.UndulationM, s, l.RadiusM, o.K)
+	plane := geodesy.PlaneElevationRad(l.From.HeightM, l.To.HeightM, s)
+	row.ElevationDeg = curved * degPerRad
+	row.ElevationPlaneDeg = plane * degPerRad
+	row.ElevationPlaneSameAirDeg = geodesy.PlaneElevationInAirRad(l.From.HeightM, l.To.HeightM, s, l.RadiusM, o.K) * degPerRad
+	row.ModelGapArcmin = (plane - curved) * arcminPerRad
+	heights := math.Hypot(o.eyeSDM(observer), o.topSDM(target)) / s
+	row.ElevationSDArcmin = math.Hypot(o.KSD*s/(2*l.RadiusM), heights) * arcminPerRad
+}
+
+// judge fills what decides whether the top is in view: critical refraction, margins, chance, doubts.
+func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.Fill, observer, target *gazetteer.Feature) error {
+	o, l := &t.opts, &t.line
+	row.CriticalK, row.GrazingDistanceM, row.GrazingHeightM = critical.K, critical.AtM, critical.GroundM
+	var doubts []string
+	if !math.IsNaN(critical.KBeyond1km) {
+		row.CriticalKBeyond1km = pointer(critical.KBeyond1km)
+		if verdictOf(critical.KBeyond1km, o.K, o.KSD) != verdictOf(critical.K, o.K, o.KSD) {
+			doubts = append(doubts, DoubtOwnGround)
+		}
+	}
+	margin, _ := t.section.Margin(terrain.Model{K: o.K})
+	plane, _ := t.section.Margin(terrain.Model{Plane: true})
+	row.MarginArcmin, row.MarginPlaneArcmin = margin*arcminPerRad, plane*arcminPerRad
+
+	missing := 0.0
+	for i := range t.section.Pieces {
+		if t.section.Pieces[i].Missing {
+			missing += t.section.Pieces[i].W
+		}
+	}
+	row.TerrainCoverage = math.Min(math.Max(1-missing/l.DistanceM, 0), 1)
+
+	spreads := o.spreads(observer, target)
+	odds := t.section.Odds(spreads)
+	row.RiskiestDistanceM, row.KMean, row.KSD, row.CriticalKSD = odds.RiskiestM, odds.KMean, odds.KSD, odds.CriticalKSD
+	row.ChanceLow, row.ChanceHigh = odds.Chance, odds.Chance
+	if missing > 0 {
+		doubts = append(doubts, DoubtTerrainMissing)
+		other := terrain.FillHigh
+		if fill == terrain.FillHigh {
+			other = terrain.FillSea
+		}
+		if _, err := t.walker.Section(l, other, o.GuardM, &t.high); err != nil {
+			return err
+		}
+		chance := t.high.Odds(spreads).Chance
+		row.ChanceLow, row.ChanceHigh = math.Min(chance, odds.Chance), math.Max(chance, odds.Chance)
+	}
+	if row.Verdict != Undecided {
+		row.Chance = pointer(row.ChanceLow)
+	}
+	if low := (odds.KMean - o.K) / (o.LowK - o.K); o.LowHeightM > 0 && low > 0.5 {
+		doubts = append(doubts, DoubtLowAir)
+	}
+	row.Doubts = mergeDoubts(observer.Doubts, target.Doubts, doubts)
+	return nil
+}
+
+func mergeDoubts(lists ...[]string) string {
+	all := slices.Concat(lists...)
+	slices.Sort(all)
+	return strings.Join(slices.Compact(all), ",")
+}
+
+// views fills what each model shows, and tells whether the line crosses sea.
+func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) {
+	o, l := &t.opts, &t.line
+	nominal := t.section.View(terrain.Model{K: o.K})
+	row.BaseHeightM, row.CutHeightM = t.section.BaseM, nominal.CutM
+	for i := range t.section.Pieces {
+		p := &t.section.Pieces[i]
+		if isSea(p, o.SeaLevelM) {
+			seaMet = true
+			break
+		}
+	}
+	if dip, horizon, err := geodesy.SeaHorizon(row.EyeHeightM-o.SeaLevelM, l.RadiusM, o.K); err == nil && seaMet {
+		row.DipArcmin, row.SeaHorizonM = pointer(dip*arcminPerRad), pointer(horizon)
+	}
+	if obscured, err := geodesy.SeaObscuredM(math.Max(row.EyeHeightM-o.SeaLevelM, 0), l.DistanceM, l.RadiusM, o.K); err == nil {
+		if row.SeaObscuredHeightM = obscured; obscured > 0 {
+			row.SeaObscuredHeightM += o.SeaLevelM // a height over the geoid, as all are
+		}
+	}
+	if row.Verdict == Undecided {
+		return seaMet
+	}
+	height := func(v terrain.View) *float64 {
+		if !v.Obscured {
+			return nil
+		}
+		return pointer(v.ObscuredM)
+	}
+	plane := t.section.View(terrain.Model{Plane: true})
+	row.ObscuredHeightM = height(nominal)
+	row.ObscuredHeightLowKM = height(t.section.View(terrain.Model{K: o.K - 2*o.KSD}))
+	row.ObscuredHeightHighKM = height(t.section.View(terrain.Model{K: o.K + 2*o.KSD}))
+	row.ObscuredHeightK0M = height(t.section.View(terrain.Model{}))
+	row.ObscuredHeightPlaneM = height(plane)
+	row.PartInView, row.PartInViewPlane = pointer(nominal.PartInView), pointer(plane.PartInView)
+	if nominal.Obscured {
+		row.FrontDistanceM, row.FootDistanceM = pointer(nominal.FrontM), pointer(nominal.FootM)
+	}
+	if row.MarginArcmin < 0 {
+		row.LackingHeightM = pointer(math.Max(nominal.RimM-row.TopHeightM, 0))
+	}
+	if target.StructureHeightM > 0 {
+		shows := math.Min(row.TopHeightM-math.Max(nominal.RimM, target.GroundHeightM), target.StructureHeightM)
+		row.StructureInViewM = pointer(math.Max(shows, 0))
+	}
+	row.setAngles(nominal, plane)
+	return seaMet
+}
+
+// setAngles keeps the share of the angle that the plane shows and the curve shows too, for the score.
+func (s *Sightline) setAngles(curved, plane terrain.View) {
+	s.angleCurvedRad = math.Max(curved.ElevationRad-curved.FootRad, 0)
+	s.anglePlaneRad = math.Max(plane.ElevationRad-plane.FootRad, 0)
+	if s.MarginArcmin < 0 {
+		s.angleCurvedRad = 0
+	}
+}
+
+// isSea tells whether a piece is sea: a degree without tile or land, or a cell of a tile that is flat at 0 m, as elevation sets have the
+// sea.
+func isSea(p *terrain.Piece, seaLevelM float64) bool {
+	if p.Missing {
+		return false
+	}
+	level := 0.0
+	if p.Tile == nil {
+		level = seaLevelM
+	}
+	return p.G == [3]float64{level, 0, 0}
+}
