@@ -1,0 +1,207 @@
+package reports
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"farstation/pipeline"
+)
+
+// The files of a run that this package writes.
+const (
+	featuresFile      = "features.parquet"
+	sightlinesFile    = "sightlines.parquet"
+	alignmentsFile    = "alignments.parquet"
+	profilesFile      = "profiles.parquet"
+	rankedCSVFile     = "ranked.csv"
+	rankedGeoJSONFile = "ranked.geojson"
+	manifestFile      = "run.json"
+)
+
+// File is one more file of a run folder, for example the HTML report.
+type File struct {
+	// Name is a plain file name, without folders.
+	Name  string
+	Write func(io.Writer) error
+}
+
+// Written says what a file of a run folder holds; run.json lists them all but itself.
+type Written struct {
+	Name   string `json:"name"`
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+}
+
+// runFile is run.json: the manifest, and the files that were written.
+type runFile struct {
+	pipeline.Manifest
+	Files []Written `json:"files"`
+}
+
+// WriteRun writes the folder of a run: the Parquet tables, the ranked lists, the extra files and run.json. The folder is complete
+// or absent: everything is written to a folder beside it, brought to disk and renamed. A folder that exists is an error unless
+// replace is set and CheckOut finds an earlier run in it, which then stays in place until the new one is complete. When ctx is
+// cancelled, what was written is removed and the error is that of ctx.
+//
+//  1. check dir, clear what dead runs left
+//  2. write every file to the part folder and bring it to disk
+//  3. move an earlier run aside, rename the part folder, remove the earlier run
+func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Result, extra []File) (err error) {
+	// 1
+	if err := CheckOut(dir, replace); err != nil {
+		return err
+	}
+	place, err := placeOf(dir)
+	if err != nil {
+		return err
+	}
+	files := append(tableFiles(result), extra...)
+	if err := checkNames(files); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	if err := os.MkdirAll(place.parent, 0o777); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	part, err := place.makeBeside(partWord)
+	if err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.RemoveAll(part))
+		}
+	}()
+
+	// 2
+	manifest := runFile{Manifest: result.Manifest, Files: []Written{}}
+	for _, file := range files {
+		written, err := writeFile(ctx, part, file)
+		if err != nil {
+			return fmt.Errorf("run folder %s: %w", dir, err)
+		}
+		manifest.Files = append(manifest.Files, written)
+	}
+	if _, err := writeFile(ctx, part, File{manifestFile, manifest.write}); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	if err := syncFolder(part); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+
+	// 3
+	if err := ctx.Err(); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	if err := place.commit(part, replace); err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	return nil
+}
+
+func tableFiles(result *pipeline.Result) []File {
+	return []File{
+		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, result.Features) }},
+		{sightlinesFile, func(w io.Writer) error { return WriteSightlines(w, result.Sightlines) }},
+		{alignmentsFile, func(w io.Writer) error { return WriteAlignments(w, result.Alignments) }},
+		{profilesFile, func(w io.Writer) error { return WriteProfiles(w, result.Profiles) }},
+		{rankedCSVFile, func(w io.Writer) error { return WriteRankedCSV(w, result.Sightlines) }},
+		{rankedGeoJSONFile, func(w io.Writer) error { return WriteRankedGeoJSON(w, result.Sightlines) }},
+	}
+}
+
+// checkNames refuses names that are not plain, or stand twice.
+func checkNames(files []File) error {
+	seen := []string{manifestFile}
+	for _, file := range files {
+		if file.Name == "" || file.Name == "." || file.Name == ".." || filepath.Base(file.Name) != file.Name {
+			return fmt.Errorf("file %q: the name must be plain, without folders", file.Name)
+		}
+		if slices.Contains(seen, file.Name) {
+			return fmt.Errorf("file %q is to be written twice", file.Name)
+		}
+		seen = append(seen, file.Name)
+	}
+	return nil
+}
+
+// WriteManifest writes run.json: indented, keys always in the same order, lists never null.
+func WriteManifest(w io.Writer, manifest pipeline.Manifest, files []Written) error {
+	return (&runFile{Manifest: manifest, Files: files}).write(w)
+}
+
+func (r *runFile) write(w io.Writer) error {
+	m := *r
+	m.Files = notNil(m.Files)
+	m.Inputs = notNil(m.Inputs)
+	m.Rejected = notNil(m.Rejected)
+	m.Stages = notNil(m.Stages)
+	m.Terrain.MissingLandCells = notNil(m.Terrain.MissingLandCells)
+	m.Terrain.Unreadable = notNil(m.Terrain.Unreadable)
+	if m.Parameters == nil {
+		m.Parameters = map[string]any{}
+	}
+	if m.Counts.Verdicts == nil {
+		m.Counts.Verdicts = map[pipeline.Verdict]int{}
+	}
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	if err := encoder.Encode(m); err != nil {
+		return fmt.Errorf("%s: %w", manifestFile, err)
+	}
+	return nil
+}
+
+func notNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
+}
+
+// fileMeter counts and hashes what is written, and stops once the context is cancelled.
+type fileMeter struct {
+	ctx   context.Context
+	w     io.Writer
+	bytes int64
+	hash  hash.Hash
+}
+
+func (m *fileMeter) Write(b []byte) (int, error) {
+	if err := m.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := m.w.Write(b)
+	m.bytes += int64(n)
+	m.hash.Write(b[:n])
+	return n, err
+}
+
+// writeFile writes one file of the folder and brings it to disk.
+func writeFile(ctx context.Context, folder string, file File) (written Written, err error) {
+	if err := ctx.Err(); err != nil {
+		return Written{}, err
+	}
+	out, err := os.Create(filepath.Join(folder, file.Name))
+	if err != nil {
+		return Written{}, err // names the file
+	}
+	defer func() { err = errors.Join(err, out.Close()) }()
+	m := &fileMeter{ctx: ctx, w: out, hash: sha256.New()}
+	if err := file.Write(m); err != nil {
+		return Written{}, fmt.Errorf("write %s: %w", file.Name, err)
+	}
+	if err := out.Sync(); err != nil {
+		return Written{}, err
+	}
+	return Written{file.Name, m.bytes, hex.EncodeToString(m.hash.Sum(nil))}, nil
+}
