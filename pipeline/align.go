@@ -18,54 +18,107 @@ type seen struct {
 // maxNearShare is the greatest share of the far top's distance at which a near top stands.
 const maxNearShare = 0.8
 
-// align finds, among the lines of one observer, the pairs of a near and a far top that are both in view and stand within the tolerance of
-// each other in azimuth. The tolerance is widened by the spread of the azimuth difference. Pairs come sorted by near, then far id.
-func align(opts *Options, observer *gazetteer.Feature, lines []seen) []Alignment {
-	inView := lines[:0:0]
-	for _, l := range lines {
-		if r := &l.trace.Row; r.Verdict == Direct || r.Verdict == Refracted {
-			inView = append(inView, l)
-		}
-	}
-	slices.SortFunc(inView, func(a, b seen) int {
+// byAzimuth sorts lines by azimuth, then target id.
+func byAzimuth(lines []seen) {
+	slices.SortFunc(lines, func(a, b seen) int {
 		return cmp.Or(cmp.Compare(a.trace.Row.AzimuthDeg, b.trace.Row.AzimuthDeg), cmp.Compare(a.target.ID, b.target.ID))
 	})
+}
+
+// within calls visit for every line of a list sorted by azimuth that lies within windowDeg of an azimuth, across north too.
+func within(lines []seen, azimuthDeg, windowDeg float64, visit func(seen)) {
+	from := math.Mod(azimuthDeg-windowDeg+360, 360)
+	start := sort.Search(len(lines), func(i int) bool { return lines[i].trace.Row.AzimuthDeg >= from })
+	for i := range lines {
+		l := lines[(start+i)%len(lines)]
+		if math.Mod(l.trace.Row.AzimuthDeg-from+360, 360) > 2*windowDeg {
+			return
+		}
+		visit(l)
+	}
+}
+
+func (l seen) inView() bool { return l.trace.Row.Verdict == Direct || l.trace.Row.Verdict == Refracted }
+
+// align finds the alignments of one observer. Among the lines in view: pairs of a near and a far top within the tolerance of each other in
+// azimuth, widened by the spread of the azimuth difference. With missing, the lines that TraceMissing found: far tops that the curve
+// hides behind a near top in view, the plane does not; and near tops missing from the frame of a farther top in view, at most
+// missingPerFar for each, the deepest first. Pairs come sorted by near, then far id.
+func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen) []Alignment {
+	var out []Alignment
+	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
+	byAzimuth(inView)
+	byAzimuth(missing)
 	// The widest window that any pair of this observer may need.
 	widest := 0.0
-	for _, l := range inView {
+	for _, l := range slices.Concat(inView, missing) {
 		widest = math.Max(widest, (l.target.PositionSDM+observer.PositionSDM)/l.trace.Row.DistanceM)
 	}
 	window := opts.ToleranceDeg + 2*widest*180/math.Pi
-	var out []Alignment
+	pairs := func(far seen, kind Case, limit int) {
+		f := &far.trace.Row
+		if !opts.listed(f.DistanceM) {
+			return
+		}
+		var found []Alignment
+		within(inView, f.AzimuthDeg, window, func(near seen) {
+			if opts.isNear(near.trace.Row.DistanceM, f.DistanceM) {
+				a := newAlignment(opts, observer, near, far, kind)
+				if a.aligned(opts) && (kind == BothInView || a.SeparationArcmin < 0) {
+					found = append(found, a)
+				}
+			}
+		})
+		out = append(out, best(found, limit, func(a *Alignment) float64 { return a.EvidenceSD })...)
+	}
+	for _, far := range inView {
+		pairs(far, BothInView, 0)
+	}
+	for _, far := range missing {
+		pairs(far, FarBehindNear, missingPerFar)
+	}
 	for _, far := range inView {
 		f := &far.trace.Row
 		if !opts.listed(f.DistanceM) {
 			continue
 		}
-		at := f.AzimuthDeg - window
-		start := sort.Search(len(inView), func(i int) bool { return inView[i].trace.Row.AzimuthDeg >= at })
-		if at < 0 {
-			start = sort.Search(len(inView), func(i int) bool { return inView[i].trace.Row.AzimuthDeg >= at+360 })
-		}
-		for i := range inView {
-			near := inView[(start+i)%len(inView)]
-			n := &near.trace.Row
-			ahead := math.Mod(n.AzimuthDeg-at+720, 360)
-			if ahead > 2*window {
-				break
+		var found []Alignment
+		within(missing, f.AzimuthDeg, opts.FrameDeg/2, func(near seen) {
+			if opts.isNear(near.trace.Row.DistanceM, f.DistanceM) {
+				a := newAlignment(opts, observer, near, far, NearMissingFarSeen)
+				a.depthArcmin = -near.trace.Row.MarginArcmin
+				found = append(found, a)
 			}
-			if n.DistanceM > maxNearShare*f.DistanceM || n.DistanceM < opts.NearMinDistanceKM*1000 {
-				continue
-			}
-			if a, ok := newAlignment(opts, observer, near, far); ok {
-				out = append(out, a)
-			}
-		}
+		})
+		out = append(out, best(found, missingPerFar, func(a *Alignment) float64 { return a.depthArcmin })...)
 	}
 	slices.SortFunc(out, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
+		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
 	})
 	return out
+}
+
+// missingPerFar bounds the negative cases of one far top.
+const missingPerFar = 20
+
+// best returns the limit alignments of the greatest value, all of them for 0; equals in the order of their near ids.
+func best(found []Alignment, limit int, value func(*Alignment) float64) []Alignment {
+	if limit == 0 || len(found) <= limit {
+		return found
+	}
+	slices.SortFunc(found, func(a, b Alignment) int {
+		return cmp.Or(cmp.Compare(value(&b), value(&a)), cmp.Compare(a.NearID, b.NearID))
+	})
+	return found[:limit]
+}
+
+func (o *Options) isNear(nearM, farM float64) bool {
+	return nearM <= maxNearShare*farM && nearM >= o.NearMinDistanceKM*1000
+}
+
+// aligned tells whether the two tops lie within the tolerance, widened by the spread of the azimuth difference.
+func (a *Alignment) aligned(opts *Options) bool {
+	return math.Abs(a.AzimuthDifferenceArcmin) <= opts.ToleranceDeg*60+a.AzimuthDifferenceSD
 }
 
 // listed tells whether a line of this length is listed, rather than a near one traced for alignments alone.
@@ -73,20 +126,17 @@ func (o *Options) listed(distanceM float64) bool {
 	return distanceM >= o.MinDistanceKM*1000 && (o.MaxDistanceKM == 0 || distanceM <= o.MaxDistanceKM*1000)
 }
 
-func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen) (Alignment, bool) {
+func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, kind Case) Alignment {
 	n, f := &near.trace.Row, &far.trace.Row
 	sn, sf := n.DistanceM, f.DistanceM
 	difference := math.Mod(n.AzimuthDeg-f.AzimuthDeg+540, 360) - 180
 	azimuthSD := math.Sqrt(square(near.target.PositionSDM/sn)+square(far.target.PositionSDM/sf)+
 		square(observer.PositionSDM*(1/sn-1/sf))) * 180 / math.Pi
-	if math.Abs(difference) > opts.ToleranceDeg+azimuthSD {
-		return Alignment{}, false
-	}
 	a := Alignment{
 		ObserverID: n.ObserverID, ObserverName: n.ObserverName, NearID: n.TargetID, NearName: n.TargetName,
 		FarID: f.TargetID, FarName: f.TargetName, NearDistanceM: sn, FarDistanceM: sf, AzimuthDeg: f.AzimuthDeg,
 		AzimuthDifferenceArcmin: difference * 60, AzimuthDifferenceSD: azimuthSD * 60,
-		AlignedChance: withinChance(difference, azimuthSD, opts.ToleranceDeg), Case: BothInView,
+		AlignedChance: withinChance(difference, azimuthSD, opts.ToleranceDeg), Case: kind,
 		NearElevationDeg: n.ElevationDeg, FarElevationDeg: f.ElevationDeg,
 		NearCriticalK: n.CriticalK, FarCriticalK: f.CriticalK,
 		NearInViewChance: *n.Chance, FarInViewChance: *f.Chance,
@@ -106,9 +156,16 @@ func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen) (A
 		a.ModelGapNearHeights = pointer(a.ModelGapNearM / near.target.StructureHeightM)
 	}
 	a.EvidenceSD = math.Abs(a.ModelGapArcmin) / withAir
-	// Both share the air of the day, so the true chance that both show lies between the product and the lesser of the two.
-	a.Chance = a.NearInViewChance * a.FarInViewChance
-	return a, true
+	// The two lines share the air of the day, so the true chance lies between the product and the lesser of the two.
+	near1, far1 := a.NearInViewChance, a.FarInViewChance
+	switch kind {
+	case FarBehindNear:
+		far1 = 1 - far1
+	case NearMissingFarSeen:
+		near1 = 1 - near1
+	}
+	a.Chance = near1 * far1
+	return a
 }
 
 func order(separation float64) string {
@@ -131,21 +188,40 @@ func withinChance(mean, sd, tolerance float64) float64 {
 	return normalCDF((tolerance-mean)/sd) - normalCDF((-tolerance-mean)/sd)
 }
 
-// separationSD is the standard deviation, in arc minutes, of the separation of the two tops, what both share cancelled: with the air
-// (curved model) and without (plane, straight light). Terms: shared k over the difference of the distances; each ray's own k; the heights
-// of both tops and of the eye; the places of the near and far top along the line and of the observer.
+// separationSpread holds what the spread of a separation in apparent elevation comes from: a near and a far point before one observer.
+// Lengths and heights in metres; rises are heights over the eye.
+type separationSpread struct {
+	opts                                   *Options
+	radiusM, nearM, farM                   float64
+	nearRiseM, farRiseM                    float64
+	nearSDM, farSDM, eyeSDM                float64
+	nearPlaceSDM, farPlaceSDM, eyePlaceSDM float64
+}
+
+// sdRad is the standard deviation of the separation in radians, what both points share cancelled: with the air (curved model) and without
+// (plane, straight light). Terms: shared k over the difference of the distances; each ray's own k; the heights of both points and of the
+// eye; the places of both along the line, and of the observer.
+func (s *separationSpread) sdRad() (withAir, withoutAir float64) {
+	k, r := s.opts, s.radiusM
+	shared := math.Sqrt(math.Max(square(k.KSD)-square(k.KOwnSD), 0))
+	air := square((s.farM-s.nearM)/(2*r)*shared) + (square(s.nearM/(2*r))+square(s.farM/(2*r)))*square(k.KOwnSD)
+	heights := square(s.farSDM/s.farM) + square(s.nearSDM/s.nearM) + square((1/s.nearM-1/s.farM)*s.eyeSDM)
+	near, far := s.nearRiseM/square(s.nearM), s.farRiseM/square(s.farM)
+	places := func(curvature float64) float64 {
+		return square((near+curvature)*s.nearPlaceSDM) + square((far+curvature)*s.farPlaceSDM) + square((near-far)*s.eyePlaceSDM)
+	}
+	return math.Sqrt(air + heights + places((1-k.K)/(2*r))), math.Sqrt(heights + places(0))
+}
+
+// separationSD is the spread of the separation of two tops in arc minutes, with the air and without.
 func separationSD(opts *Options, observer *gazetteer.Feature, near, far seen) (withAir, withoutAir float64) {
 	n, f := &near.trace.Row, &far.trace.Row
-	sn, sf, r := n.DistanceM, f.DistanceM, f.RadiusM
-	shared := math.Sqrt(math.Max(square(opts.KSD)-square(opts.KOwnSD), 0))
-	air := square((sf-sn)/(2*r)*shared) + (square(sn/(2*r))+square(sf/(2*r)))*square(opts.KOwnSD)
-	heights := square(opts.topSDM(far.target)/sf) + square(opts.topSDM(near.target)/sn) + square((1/sn-1/sf)*opts.eyeSDM(observer))
-	riseN, riseF := (n.TopHeightM-n.EyeHeightM)/square(sn), (f.TopHeightM-f.EyeHeightM)/square(sf)
-	places := func(curvature float64) float64 {
-		return square((riseN+curvature)*near.target.PositionSDM) + square((riseF+curvature)*far.target.PositionSDM) +
-			square((riseN-riseF)*observer.PositionSDM)
+	spread := separationSpread{
+		opts: opts, radiusM: f.RadiusM, nearM: n.DistanceM, farM: f.DistanceM,
+		nearRiseM: n.TopHeightM - n.EyeHeightM, farRiseM: f.TopHeightM - f.EyeHeightM,
+		nearSDM: opts.topSDM(near.target), farSDM: opts.topSDM(far.target), eyeSDM: opts.eyeSDM(observer),
+		nearPlaceSDM: near.target.PositionSDM, farPlaceSDM: far.target.PositionSDM, eyePlaceSDM: observer.PositionSDM,
 	}
-	withAir = math.Sqrt(air+heights+places((1-opts.K)/(2*r))) * arcminPerRad
-	withoutAir = math.Sqrt(heights+places(0)) * arcminPerRad
-	return withAir, withoutAir
+	withAir, withoutAir = spread.sdRad()
+	return withAir * arcminPerRad, withoutAir * arcminPerRad
 }

@@ -152,6 +152,17 @@ func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, 
 	return lowest, nil
 }
 
+// highestGroundM is the highest post of the region over the geoid.
+func (w *World) highestGroundM() float64 {
+	highest := 0.0
+	for _, ref := range w.Index.Tiles() {
+		if m, ok := w.Store.HighestM(ref.LatDeg, ref.LonDeg); ok {
+			highest = math.Max(highest, float64(m))
+		}
+	}
+	return highest
+}
+
 // terrainInputs describes the tiles of the index for the manifest.
 func (w *World) terrainInputs() ([]Input, error) {
 	var inputs []Input

@@ -30,6 +30,8 @@ type Options struct {
 	K      float64 `json:"k"`
 	KSD    float64 `json:"k_sd"`
 	KOwnSD float64 `json:"k_own_sd"`
+	// Air is AirConstant (K everywhere) or AirStandard (k by height in the standard atmosphere, K for nothing but the height of the ray).
+	Air string `json:"air"`
 	// LowHeightM is how near to sea or ground the air of LowK ± LowKSD applies instead; 0 switches it off.
 	LowHeightM float64 `json:"low_height_m"`
 	LowK       float64 `json:"low_k"`
@@ -44,12 +46,16 @@ type Options struct {
 	// SeaLevelM is the height of the sea over the geoid, SeaLevelSDM its standard deviation.
 	SeaLevelM   float64 `json:"sea_level_m"`
 	SeaLevelSDM float64 `json:"sea_level_sd_m"`
+	// VisualRangeKM is the meteorological range at sea level, for the contrast that the air leaves.
+	VisualRangeKM float64 `json:"visual_range_km"`
 	// AsListed uses positions and heights exactly as the gazetteer gives them.
 	AsListed bool `json:"as_listed"`
 	// KeepAll keeps every candidate instead of the likely ones.
 	KeepAll bool `json:"keep_all"`
 	// ToleranceDeg is the least horizontal angle within which two tops count as aligned.
 	ToleranceDeg float64 `json:"tolerance_deg"`
+	// FrameDeg is the width of the frame in which tops that should be missing are sought beside a far top in view.
+	FrameDeg float64 `json:"frame_deg"`
 	// Top is the number of sightlines drawn in the report.
 	Top int `json:"top"`
 	// RankForPicture ranks by the picture score instead of the test score.
@@ -62,6 +68,12 @@ type Options struct {
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
 }
+
+// The kinds of free air.
+const (
+	AirConstant = "constant"
+	AirStandard = "standard"
+)
 
 // Area is a box in degrees; West > East crosses the date line.
 type Area struct {
@@ -81,13 +93,16 @@ func DefaultOptions() Options {
 		K:                   0.143, // 1/7, the usual value of surveying by day
 		KSD:                 0.04,
 		KOwnSD:              0.02,
+		Air:                 AirConstant,
 		LowHeightM:          50,
 		LowK:                0.17,
 		LowKSD:              0.15,
 		GuardM:              200,
 		TerrainCorrelationM: 300,
 		SeaLevelSDM:         0.5,
+		VisualRangeKM:       150,
 		ToleranceDeg:        0.25,
+		FrameDeg:            3,
 		Top:                 60,
 		MemoryBytes:         2 << 30,
 	}

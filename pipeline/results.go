@@ -92,6 +92,11 @@ type Sightline struct {
 	SeaHorizonM          *float64 `parquet:"sea_horizon_m,optional" unit:"m" doc:"distance of the sea horizon; null as dip_arcmin"`
 	SeaObscuredHeightM   float64  `parquet:"sea_obscured_height_m" unit:"m" doc:"height that a bare sea would obscure at the target's distance (handbook value, no terrain; 0 inside the horizon; eyes below the sea count as at it)"`
 	ModelGapArcmin       float64  `parquet:"model_gap_arcmin" unit:"arcmin" doc:"plane elevation minus curved elevation of the top"`
+	EvidenceSD           float64  `parquet:"evidence_sd" unit:"sd" doc:"how far apart the models are in what can be measured, over its standard deviation: separation of the best alignment, or of the top from the greatest ground before it; 0 where undecided"`
+	Contrast             float64  `parquet:"contrast" unit:"" doc:"share of a dark target's contrast against the sky that clean air and haze of the stated visual range leave"`
+	VisualRangeNeededKM  float64  `parquet:"visual_range_needed_km" unit:"km" doc:"meteorological range at sea level from which on 2 % of contrast are left; 1000 where even clean air leaves less"`
+	SkyBehind            *bool    `parquet:"sky_behind,optional" unit:"" doc:"sky, not ground, stands behind the top at k; null where undecided, cut off, or missing terrain might stand there"`
+	BackdropArcmin       *float64 `parquet:"backdrop_arcmin,optional" unit:"arcmin" doc:"apparent elevation of the highest ground behind, less that of the top: positive = ground behind the top; null as sky_behind, and where nothing but sea or nothing at all is behind"`
 	TerrainCoverage      float64  `parquet:"terrain_coverage" unit:"" doc:"share of the line with terrain, sea included; 1 = no gap"`
 	Doubts               string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the line and both ends"`
 	AlignmentCount       int32    `parquet:"alignment_count" unit:"" doc:"alignments in which this line is the far one"`
@@ -103,6 +108,9 @@ type Sightline struct {
 	ScoreShare    *float64 `parquet:"score_share,optional" unit:"" doc:"term share: angle in view under the curve over angle in view on the plane"`
 	ScoreLoss     *float64 `parquet:"score_loss,optional" unit:"" doc:"term loss: 4u(1−u) with u the share; best when half is cut and half shows"`
 	ScoreFlip     *float64 `parquet:"score_flip,optional" unit:"" doc:"term order flip: probability that the best alignment's order differs between the models"`
+	ScoreAbsence  *float64 `parquet:"score_absence,optional" unit:"" doc:"term absence: greatest chance of a near top in the frame that the plane shows and the curve hides while this top is in view"`
+	ScoreSky      *float64 `parquet:"score_sky,optional" unit:"" doc:"term sky: 1 where the ground behind lies 2 arc minutes or more below the top, 0.3 where far ground stands nearer or behind it, 0.1 where near ground does"`
+	ScoreAir      *float64 `parquet:"score_air,optional" unit:"" doc:"term air: logarithm of the contrast left, 0.5 % 0, all 1"`
 	ScoreEvidence *float64 `parquet:"score_evidence,optional" unit:"" doc:"term evidence: evidence of the best alignment over the most that the spread of k allows"`
 	ScoreRuler    *float64 `parquet:"score_ruler,optional" unit:"" doc:"term ruler: a near structure of known height exactly before the top"`
 	GateSure      *float64 `parquet:"gate_sure,optional" unit:"" doc:"gate: chance that the top clears"`
@@ -121,6 +129,8 @@ type Sightline struct {
 
 	// Angles in view, from foot to top, under the two models; for the score.
 	angleCurvedRad, anglePlaneRad float64
+	// Distance of the highest ground behind, 0 where none is known.
+	backdropM float64
 }
 
 // Case says what an alignment tests.
@@ -175,4 +185,6 @@ type Alignment struct {
 	ObserverLatDeg, ObserverLonDeg float64 `parquet:"-"`
 	FarLatDeg, FarLonDeg           float64 `parquet:"-"`
 	Chunk                          int32   `parquet:"-"`
+
+	depthArcmin float64 // by how much a missing near top lies below what hides it
 }

@@ -13,12 +13,12 @@ import (
 
 // TestWeights and PictureWeights are the default weights of the score's terms.
 func TestWeights() map[string]float64 {
-	return map[string]float64{"flip": 3, "ruler": 2, "evidence": 2, "loss": 1, "reach": 1}
+	return map[string]float64{"flip": 3, "absence": 2, "ruler": 2, "evidence": 2, "loss": 1, "reach": 1, "sky": 1, "air": 1}
 }
 
 // PictureWeights are the default weights of the picture score.
 func PictureWeights() map[string]float64 {
-	return map[string]float64{"reach": 2, "share": 2, "ruler": 1, "evidence": 0.5}
+	return map[string]float64{"sky": 2, "reach": 2, "share": 2, "ruler": 1, "air": 1, "evidence": 0.5}
 }
 
 // ParseWeights reads "reach=1,loss=1.5": weights over the defaults of a ranking. It names what it does not know.
@@ -26,7 +26,7 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	if strings.TrimSpace(list) == "" {
 		return base, nil
 	}
-	known := []string{"evidence", "flip", "loss", "reach", "ruler", "share"}
+	known := []string{"absence", "air", "evidence", "flip", "loss", "reach", "ruler", "share", "sky"}
 	for _, item := range strings.Split(list, ",") {
 		name, value, found := strings.Cut(strings.TrimSpace(item), "=")
 		if !found || !slices.Contains(known, name) {
@@ -54,10 +54,20 @@ func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, b
 		row.ScoreShare = unit(u)
 		row.ScoreLoss = unit(4 * u * (1 - u))
 	}
+	// Heights and places known exactly, evidence would reach (1−k)/σ_k: this is the share that they leave.
+	row.ScoreEvidence = unit(row.EvidenceSD * opts.KSD / (1 - opts.K))
+	row.ScoreAir = unit(math.Log(row.Contrast/0.005) / math.Log(200))
+	switch {
+	case row.SkyBehind == nil:
+	case row.BackdropArcmin == nil || *row.BackdropArcmin < -2:
+		row.ScoreSky = unit(1)
+	case row.backdropM > 1.2*row.DistanceM:
+		row.ScoreSky = unit(0.3)
+	default:
+		row.ScoreSky = unit(0.1)
+	}
 	if best != nil {
 		row.ScoreFlip = unit(best.OrderDiffersChance)
-		// Heights and places known exactly, evidence would reach (1−k)/σ_k: this is the share that they leave.
-		row.ScoreEvidence = unit(best.EvidenceSD * opts.KSD / (1 - opts.K))
 		if near.StructureHeightM > 0 {
 			heightArcmin := near.StructureHeightM / best.NearDistanceM * arcminPerRad
 			row.ScoreRuler = unit(math.Exp(-square(best.AzimuthDifferenceArcmin/60/0.1)) * math.Min(heightArcmin/2, 1) *
@@ -92,7 +102,7 @@ func (s *Sightline) weighted(weights map[string]float64) float64 {
 	for _, t := range []struct {
 		name  string
 		value *float64
-	}{{"evidence", s.ScoreEvidence}, {"flip", s.ScoreFlip}, {"loss", s.ScoreLoss}, {"reach", s.ScoreReach}, {"ruler", s.ScoreRuler}, {"share", s.ScoreShare}} {
+	}{{"absence", s.ScoreAbsence}, {"air", s.ScoreAir}, {"sky", s.ScoreSky}, {"evidence", s.ScoreEvidence}, {"flip", s.ScoreFlip}, {"loss", s.ScoreLoss}, {"reach", s.ScoreReach}, {"ruler", s.ScoreRuler}, {"share", s.ScoreShare}} {
 		if t.value != nil {
 			sum += weights[t.name] * *t.value
 			total += weights[t.name]
@@ -136,11 +146,16 @@ func standing(kind gazetteer.Kind) float64 {
 	}
 }
 
-// scoreAlignment is 0–100: order flip, evidence and closeness in azimuth, times the chance that both show and the soundness of the ends.
+// scoreAlignment is 0–100: order flip, evidence and closeness in azimuth, times the chance of what its case says, the soundness of the
+// three features and whether anybody can stand there.
 func scoreAlignment(opts *Options, a *Alignment, observer, near, far *gazetteer.Feature) float64 {
 	evidence := math.Min(a.EvidenceSD*opts.KSD/(1-opts.K), 1)
 	closeness := math.Exp(-square(a.AzimuthDifferenceArcmin / 60 / 0.1))
 	mean := (3*a.OrderDiffersChance + 2*evidence + closeness) / 6
+	if a.Case != BothInView {
+		// What should be missing is seen to be missing, or not: as good as an order that flips, and closeness does not matter.
+		mean = (3 + 2*evidence) / 5
+	}
 	sound := math.Min(math.Min(soundness(near), soundness(far)), soundness(observer))
 	return 100 * mean * a.Chance * sound * standing(observer.Kind)
 }

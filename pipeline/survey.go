@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"runtime"
 	"slices"
@@ -83,6 +84,8 @@ type plan struct {
 	eyes    []End   // by feature
 	targets []int   // feature of each of the tree's targets
 	tree    *TargetTree
+	// highestM is the highest ground of the region.
+	highestM float64
 }
 
 func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
@@ -90,8 +93,8 @@ func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	kMax := opts.K + keepSpreads*opts.KSD
-	p := &plan{eyes: make([]End, len(world.Features))}
+	kMax := opts.kCeiling() + keepSpreads*opts.KSD
+	p := &plan{highestM: world.highestGroundM(), eyes: make([]End, len(world.Features))}
 	var tops []End
 	var observers []int
 	for i := range world.Features {
@@ -145,6 +148,7 @@ func traceAll(ctx context.Context, opts *Options, world *World, plan *plan, prog
 	for range min(max(opts.Workers, 1), max(len(plan.chunks), 1)) {
 		group.Go(func() error {
 			tracer := NewTracer(*opts, world.Store, world.Geoid)
+			tracer.highestM = plan.highestM
 			for {
 				i := int(next.Add(1)) - 1
 				if i >= len(plan.chunks) {
@@ -185,6 +189,7 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 		observer := &world.Features[at]
 		candidates = plan.tree.Within(plan.eyes[at], opts.leastTracedM(), opts.MaxDistanceKM*1000, candidates)
 		var lines []seen
+		hidden := map[int32]bool{}
 		for _, c := range candidates {
 			if err := ctx.Err(); err != nil {
 				return nil, err
@@ -208,43 +213,138 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 			if trace.Likely || opts.KeepAll && listed {
 				lines = append(lines, seen{trace: &trace, target: target})
 			}
-		}
-		alignments := align(opts, observer, lines)
-		byFar := map[string]int{}
-		best := map[string]*Alignment{}
-		features := map[string]*gazetteer.Feature{}
-		for _, l := range lines {
-			features[l.target.ID] = l.target
-		}
-		for i := range alignments {
-			a := &alignments[i]
-			a.Chunk = int32(chunk)
-			a.Score = scoreAlignment(opts, a, observer, features[a.NearID], features[a.FarID])
-			byFar[a.FarID]++
-			if b := best[a.FarID]; b == nil || a.Score > b.Score || a.Score == b.Score && a.EvidenceSD > b.EvidenceSD {
-				best[a.FarID] = a
+			if trace.Judged && trace.Row.Verdict == Blocked {
+				hidden[c] = true
 			}
 		}
-		slices.SortFunc(lines, func(a, b seen) int { return strings.Compare(a.target.ID, b.target.ID) })
-		for _, l := range lines {
-			row := l.trace.Row
-			if !opts.listed(row.DistanceM) {
-				continue
-			}
-			row.Chunk = int32(chunk)
-			row.AlignmentCount = int32(byFar[row.TargetID])
-			var near *gazetteer.Feature
-			if b := best[row.TargetID]; b != nil {
-				row.BestAlignmentNearID, near = pointer(b.NearID), features[b.NearID]
-			}
-			score(opts, &row, observer, l.target, best[row.TargetID], near)
-			out.lines = append(out.lines, row)
+		missing, err := traceMissing(ctx, tracer, world, plan, at, lines, hidden)
+		if err != nil {
+			return nil, err
 		}
-		out.alignments = append(out.alignments, alignments...)
+		alignments := align(opts, observer, lines, missing)
+		out.commit(opts, int32(chunk), observer, lines, missing, alignments)
 		progress.add(1)
 	}
 	slices.SortStableFunc(out.alignments, func(a, b Alignment) int { return cmp.Compare(a.ObserverID, b.ObserverID) })
 	return out, nil
+}
+
+// traceMissing finds the lines of an observer whose tops the plane shows and the curve surely hides, in a frame with something in view that
+// makes them tell: those of the candidates that were found blocked, and tops nearer than the farthest in view that no horizon reaches.
+func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan, at int, lines []seen, hidden map[int32]bool) ([]seen, error) {
+	opts := &tracer.opts
+	farthest := 0.0
+	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
+	for _, l := range inView {
+		farthest = math.Max(farthest, l.trace.Row.DistanceM)
+	}
+	if len(inView) == 0 {
+		return nil, nil
+	}
+	byAzimuth(inView)
+	observer := &world.Features[at]
+	candidate := map[string]bool{}
+	for _, l := range lines {
+		candidate[l.target.ID] = l.trace.Row.Verdict != Blocked
+	}
+	var missing []seen
+	reach := End{At: observer.At, ReachM: math.Inf(1)}
+	for _, c := range plan.tree.Within(reach, opts.leastTracedM(), max(maxNearShare*farthest, 1), nil) {
+		target := &world.Features[plan.targets[c]]
+		if target == observer || candidate[target.ID] {
+			continue
+		}
+		hidden[c] = true
+	}
+	order := slices.Sorted(maps.Keys(hidden))
+	for _, c := range order {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		target := &world.Features[plan.targets[c]]
+		arc := geodesy.WGS84.Inverse(observer.At, target.At)
+		tells := false
+		within(inView, arc.AzimuthDeg, math.Max(opts.FrameDeg/2, opts.ToleranceDeg), func(l seen) {
+			tells = tells || opts.isNear(arc.DistanceM, l.trace.Row.DistanceM) || opts.isNear(l.trace.Row.DistanceM, arc.DistanceM)
+		})
+		if !tells {
+			continue
+		}
+		trace, ok, err := tracer.TraceMissing(observer, target)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			missing = append(missing, seen{trace: &trace, target: target})
+		}
+	}
+	return missing, nil
+}
+
+// commit turns the lines and alignments of one observer into rows.
+func (out *traced) commit(opts *Options, chunk int32, observer *gazetteer.Feature, lines, missing []seen, alignments []Alignment) {
+	features := map[string]*gazetteer.Feature{}
+	for _, l := range lines {
+		features[l.target.ID] = l.target
+	}
+	missing = slices.DeleteFunc(missing, func(l seen) bool { // kept already, under KeepAll
+		_, kept := features[l.target.ID]
+		features[l.target.ID] = l.target
+		return kept
+	})
+	byFar := map[string]int{}
+	best := map[string]*Alignment{}
+	needed := map[string]bool{}
+	absence := map[string]float64{}
+	foremost := map[string]*Alignment{} // the best of any case; best keeps to those with both tops in view
+	for i := range alignments {
+		a := &alignments[i]
+		a.Chunk = chunk
+		a.Score = scoreAlignment(opts, a, observer, features[a.NearID], features[a.FarID])
+		byFar[a.FarID]++
+		if b := foremost[a.FarID]; b == nil || a.Score > b.Score {
+			foremost[a.FarID] = a
+		}
+		needed[a.NearID], needed[a.FarID] = true, true
+		if a.Case == NearMissingFarSeen {
+			absence[a.FarID] = math.Max(absence[a.FarID], a.Chance)
+		}
+		if a.Case == BothInView {
+			if b := best[a.FarID]; b == nil || a.Score > b.Score || a.Score == b.Score && a.EvidenceSD > b.EvidenceSD {
+				best[a.FarID] = a
+			}
+		}
+	}
+	for _, l := range missing {
+		if needed[l.target.ID] {
+			lines = append(lines, l)
+		}
+	}
+	slices.SortFunc(lines, func(a, b seen) int { return strings.Compare(a.target.ID, b.target.ID) })
+	for _, l := range lines {
+		row := l.trace.Row
+		if !opts.listed(row.DistanceM) {
+			continue
+		}
+		row.Chunk = chunk
+		row.AlignmentCount = int32(byFar[row.TargetID])
+		var near *gazetteer.Feature
+		if b := foremost[row.TargetID]; b != nil {
+			row.BestAlignmentNearID = pointer(b.NearID)
+		}
+		if b := best[row.TargetID]; b != nil {
+			near = features[b.NearID]
+		}
+		if v, ok := absence[row.TargetID]; ok {
+			row.ScoreAbsence = pointer(v)
+		}
+		if b := best[row.TargetID]; b != nil && row.Verdict != Undecided {
+			row.EvidenceSD = b.EvidenceSD
+		}
+		score(opts, &row, observer, l.target, best[row.TargetID], near)
+		out.lines = append(out.lines, row)
+	}
+	out.alignments = append(out.alignments, alignments...)
 }
 
 // leastTracedM is the least distance that is traced: listed lines, or near tops.
@@ -270,6 +370,9 @@ func (o *Options) Validate() error {
 	if !(o.KSD >= 0) || o.K+keepSpreads*o.KSD >= 1 {
 		bad("k-sd %v: must be 0 or more, and k + 5·k-sd below 1", o.KSD)
 	}
+	if o.Air != AirConstant && o.Air != AirStandard {
+		bad("air %q: want %s or %s", o.Air, AirConstant, AirStandard)
+	}
 	if !(o.KOwnSD >= 0) {
 		bad("k-own-sd %v: must be 0 or more", o.KOwnSD)
 	}
@@ -278,6 +381,12 @@ func (o *Options) Validate() error {
 		if !(v >= 0) || math.IsInf(v, 0) {
 			bad("%s %v: must be 0 or more", name, v)
 		}
+	}
+	if !(o.VisualRangeKM > 0) {
+		bad("visual-range-km %v: must be above 0", o.VisualRangeKM)
+	}
+	if !(o.FrameDeg > 0 && o.FrameDeg <= 60) {
+		bad("frame-deg %v: must lie above 0 and up to 60", o.FrameDeg)
 	}
 	if !(o.TerrainCorrelationM >= 1) {
 		bad("terrain-correlation-m %v: must be 1 or more", o.TerrainCorrelationM)

@@ -10,6 +10,7 @@ import (
 	"farstation/gazetteer"
 	"farstation/geodesy"
 	"farstation/geodesy/geoid"
+	"farstation/geodesy/light"
 	"farstation/geodesy/terrain"
 )
 
@@ -59,11 +60,16 @@ type Tracer struct {
 	geoid         *geoid.Grid
 	line          terrain.Line
 	section, high terrain.Section
+	// highestM is the highest ground that a walk past the target may meet.
+	highestM float64
+	// k is the refraction coefficient of free air on the line that is traced, at its grazing point; kElevation that for the elevation of
+	// its top.
+	k, kElevation float64
 }
 
 // NewTracer returns a tracer over the terrain of a store.
 func NewTracer(opts Options, store *terrain.Store, grid *geoid.Grid) *Tracer {
-	return &Tracer{opts: opts, walker: terrain.NewWalker(store, grid, opts.SeaLevelM), geoid: grid}
+	return &Tracer{highestM: 9000, opts: opts, walker: terrain.NewWalker(store, grid, opts.SeaLevelM), geoid: grid}
 }
 
 // eyeHeightM is the height of the eye over the geoid.
@@ -133,7 +139,7 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 		}
 		return fail(err)
 	}
-	stopAbove := o.K + keepSpreads*o.KSD
+	stopAbove := o.kCeiling() + keepSpreads*o.KSD
 	if o.KeepAll {
 		stopAbove = math.Inf(1)
 	}
@@ -146,20 +152,21 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 	}
 	trace.Judged = true
 	row := &trace.Row
+	t.setAir(critical.AtM)
 	t.describe(row, observer, target)
 	if critical.Stopped {
 		// Filling gaps high could only block it further.
 		row.Verdict, row.CriticalK = Blocked, critical.K
 		return trace, nil
 	}
-	row.Verdict = verdictOf(critical.K, o.K, o.KSD)
+	row.Verdict = verdictOf(critical.K, t.k, o.KSD)
 	fill := terrain.FillSea
 	var filled terrain.Critical
 	if critical.MissingM > 0 {
 		if filled, err = t.walker.Critical(&t.line, terrain.FillHigh, o.GuardM, math.Inf(1)); err != nil {
 			return fail(err)
 		}
-		if verdictOf(filled.K, o.K, o.KSD) != row.Verdict {
+		if verdictOf(filled.K, t.k, o.KSD) != row.Verdict {
 			row.Verdict = Undecided
 			row.UndecidedAtM = pointer(filled.AtM)
 		} else {
@@ -173,14 +180,83 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 	if err := t.judge(row, critical, fill, observer, target); err != nil {
 		return fail(err)
 	}
-	trace.Likely = row.Verdict == Undecided || row.CriticalK <= o.K+keepSpreads*o.KSD && *row.Chance >= keepChance
+	trace.Likely = row.Verdict == Undecided || row.CriticalK <= t.k+keepSpreads*o.KSD && *row.Chance >= keepChance
 	if (inFull || o.listed(t.line.DistanceM)) && (trace.Likely || o.KeepAll) {
 		trace.SeaMet = t.views(row, target)
+		if err := t.back(row); err != nil {
+			return fail(err)
+		}
 	}
 	return trace, nil
 }
 
+// TraceMissing predicts a line that is cut off even at k + 5·k_sd while the plane shows its top by more than missingArcmin: a top whose
+// absence refutes the plane. It tells whether the line is such a one; terrain must be whole.
+func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool, error) {
+	o := &t.opts
+	trace := Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
+	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
+	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}
+	if err := t.line.Reset(from, to); err != nil || !t.walker.PlaneShows(&t.line, o.GuardM) {
+		return trace, false, nil
+	}
+	fail := func(err error) (Trace, bool, error) {
+		return trace, false, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
+	}
+	if _, err := t.walker.Section(&t.line, terrain.FillHigh, o.GuardM, &t.section); err != nil {
+		if errors.Is(err, terrain.ErrTooClose) {
+			return trace, false, nil
+		}
+		return fail(err)
+	}
+	if plane, _ := t.section.Margin(terrain.Model{Plane: true}); plane*arcminPerRad <= missingArcmin ||
+		t.section.CriticalK <= o.kCeiling()+keepSpreads*o.KSD || t.section.Missing() {
+		return trace, false, nil
+	}
+	critical, err := t.walker.Critical(&t.line, terrain.FillHigh, o.GuardM, math.Inf(1))
+	if err != nil {
+		return fail(err)
+	}
+	trace.Judged = true
+	row := &trace.Row
+	t.setAir(critical.AtM)
+	t.describe(row, observer, target)
+	row.Verdict = verdictOf(critical.K, t.k, o.KSD)
+	if err := t.judge(row, critical, terrain.FillHigh, observer, target); err != nil {
+		return fail(err)
+	}
+	if o.listed(t.line.DistanceM) {
+		trace.SeaMet = t.views(row, target)
+	}
+	return trace, true, nil
+}
+
+// missingArcmin is by how much the plane must show a top whose absence is to count: what the eye resolves, and 3 pixels of a long lens.
+const missingArcmin = 1
+
 func pointer[T any](v T) *T { return &v }
+
+// setAir sets the free air's k of the line for a grazing point.
+func (t *Tracer) setAir(grazingM float64) {
+	t.k, t.kElevation = t.opts.K, t.opts.K
+	if t.opts.Air != AirStandard {
+		return
+	}
+	l := &t.line
+	k := func(u float64) float64 {
+		at, chordM := l.At(u)
+		return light.StandardK(chordM + l.LiftM(t.opts.K, u) - t.geoid.UndulationM(at))
+	}
+	t.k, t.kElevation = light.MeanK(l.DistanceM, math.Max(grazingM, 1), k), light.MeanK(l.DistanceM, 0, k)
+}
+
+// kCeiling is the greatest k of free air that a line may have.
+func (o *Options) kCeiling() float64 {
+	if o.Air == AirStandard {
+		return light.StandardK(-500) // no shore lies lower
+	}
+	return o.K
+}
 
 // describe fills what needs no terrain.
 func (t *Tracer) describe(row *Sightline, observer, target *gazetteer.Feature) {
@@ -196,11 +272,11 @@ func (t *Tracer) describe(row *Sightline, observer, target *gazetteer.Feature) {
 	}
 	const degPerRad = 180 / math.Pi
 	s := l.DistanceM
-	curved := geodesy.ApparentElevationRad(l.From.HeightM+l.From.UndulationM, l.To.HeightM+l.To.UndulationM, s, l.RadiusM, o.K)
+	curved := geodesy.ApparentElevationRad(l.From.HeightM+l.From.UndulationM, l.To.HeightM+l.To.UndulationM, s, l.RadiusM, t.kElevation)
 	plane := geodesy.PlaneElevationRad(l.From.HeightM, l.To.HeightM, s)
 	row.ElevationDeg = curved * degPerRad
 	row.ElevationPlaneDeg = plane * degPerRad
-	row.ElevationPlaneSameAirDeg = geodesy.PlaneElevationInAirRad(l.From.HeightM, l.To.HeightM, s, l.RadiusM, o.K) * degPerRad
+	row.ElevationPlaneSameAirDeg = geodesy.PlaneElevationInAirRad(l.From.HeightM, l.To.HeightM, s, l.RadiusM, t.k) * degPerRad
 	row.ModelGapArcmin = (plane - curved) * arcminPerRad
 	heights := math.Hypot(o.eyeSDM(observer), o.topSDM(target)) / s
 	row.ElevationSDArcmin = math.Hypot(o.KSD*s/(2*l.RadiusM), heights) * arcminPerRad
@@ -213,11 +289,11 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	var doubts []string
 	if !math.IsNaN(critical.KBeyond1km) {
 		row.CriticalKBeyond1km = pointer(critical.KBeyond1km)
-		if verdictOf(critical.KBeyond1km, o.K, o.KSD) != verdictOf(critical.K, o.K, o.KSD) {
+		if verdictOf(critical.KBeyond1km, t.k, o.KSD) != verdictOf(critical.K, t.k, o.KSD) {
 			doubts = append(doubts, DoubtOwnGround)
 		}
 	}
-	margin, _ := t.section.Margin(terrain.Model{K: o.K})
+	margin, _ := t.section.Margin(terrain.Model{K: t.k})
 	plane, _ := t.section.Margin(terrain.Model{Plane: true})
 	row.MarginArcmin, row.MarginPlaneArcmin = margin*arcminPerRad, plane*arcminPerRad
 
@@ -230,6 +306,7 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	row.TerrainCoverage = math.Min(math.Max(1-missing/l.DistanceM, 0), 1)
 
 	spreads := o.spreads(observer, target)
+	spreads.K = t.k
 	odds := t.section.Odds(spreads)
 	row.RiskiestDistanceM, row.KMean, row.KSD, row.CriticalKSD = odds.RiskiestM, odds.KMean, odds.KSD, odds.CriticalKSD
 	row.ChanceLow, row.ChanceHigh = odds.Chance, odds.Chance
@@ -247,12 +324,33 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	}
 	if row.Verdict != Undecided {
 		row.Chance = pointer(row.ChanceLow)
+		row.EvidenceSD = t.frontEvidence(observer, target)
 	}
-	if low := (odds.KMean - o.K) / (o.LowK - o.K); o.LowHeightM > 0 && low > 0.5 {
+	if low := (odds.KMean - t.k) / (o.LowK - t.k); o.LowHeightM > 0 && low > 0.5 {
 		doubts = append(doubts, DoubtLowAir)
 	}
 	row.Doubts = mergeDoubts(observer.Doubts, target.Doubts, doubts)
 	return nil
+}
+
+// frontEvidence is the evidence of a line by itself: how far the two models differ in the angle of the top over the greatest ground before
+// it, over the standard deviation of that angle. The ground stands in the place of an alignment's near top.
+func (t *Tracer) frontEvidence(observer, target *gazetteer.Feature) float64 {
+	o, l := &t.opts, &t.line
+	_, at := t.section.Margin(terrain.Model{K: t.k})
+	groundM, groundSDM := t.section.GroundAt(at)
+	spread := separationSpread{
+		opts: o, radiusM: l.RadiusM, nearM: at, farM: l.DistanceM,
+		nearRiseM: groundM - l.From.HeightM, farRiseM: l.To.HeightM - l.From.HeightM,
+		nearSDM: groundSDM, farSDM: o.topSDM(target), eyeSDM: o.eyeSDM(observer),
+		farPlaceSDM: target.PositionSDM, eyePlaceSDM: observer.PositionSDM,
+	}
+	if o.TerrainSDM > 0 {
+		spread.nearSDM = o.TerrainSDM
+	}
+	gap := (1 - t.k) * (l.DistanceM - at) / (2 * l.RadiusM)
+	withAir, _ := spread.sdRad()
+	return gap / withAir
 }
 
 func mergeDoubts(lists ...[]string) string {
@@ -264,7 +362,8 @@ func mergeDoubts(lists ...[]string) string {
 // views fills what each model shows, and tells whether the line crosses sea.
 func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) {
 	o, l := &t.opts, &t.line
-	nominal := t.section.View(terrain.Model{K: o.K})
+	t.dim(row)
+	nominal := t.section.View(terrain.Model{K: t.k})
 	row.BaseHeightM, row.CutHeightM = t.section.BaseM, nominal.CutM
 	for i := range t.section.Pieces {
 		p := &t.section.Pieces[i]
@@ -273,10 +372,10 @@ func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) 
 			break
 		}
 	}
-	if dip, horizon, err := geodesy.SeaHorizon(row.EyeHeightM-o.SeaLevelM, l.RadiusM, o.K); err == nil && seaMet {
+	if dip, horizon, err := geodesy.SeaHorizon(row.EyeHeightM-o.SeaLevelM, l.RadiusM, t.k); err == nil && seaMet {
 		row.DipArcmin, row.SeaHorizonM = pointer(dip*arcminPerRad), pointer(horizon)
 	}
-	if obscured, err := geodesy.SeaObscuredM(math.Max(row.EyeHeightM-o.SeaLevelM, 0), l.DistanceM, l.RadiusM, o.K); err == nil {
+	if obscured, err := geodesy.SeaObscuredM(math.Max(row.EyeHeightM-o.SeaLevelM, 0), l.DistanceM, l.RadiusM, t.k); err == nil {
 		if row.SeaObscuredHeightM = obscured; obscured > 0 {
 			row.SeaObscuredHeightM += o.SeaLevelM // a height over the geoid, as all are
 		}
@@ -292,8 +391,8 @@ func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) 
 	}
 	plane := t.section.View(terrain.Model{Plane: true})
 	row.ObscuredHeightM = height(nominal)
-	row.ObscuredHeightLowKM = height(t.section.View(terrain.Model{K: o.K - 2*o.KSD}))
-	row.ObscuredHeightHighKM = height(t.section.View(terrain.Model{K: o.K + 2*o.KSD}))
+	row.ObscuredHeightLowKM = height(t.section.View(terrain.Model{K: t.k - 2*o.KSD}))
+	row.ObscuredHeightHighKM = height(t.section.View(terrain.Model{K: t.k + 2*o.KSD}))
 	row.ObscuredHeightK0M = height(t.section.View(terrain.Model{}))
 	row.ObscuredHeightPlaneM = height(plane)
 	row.PartInView, row.PartInViewPlane = pointer(nominal.PartInView), pointer(plane.PartInView)
@@ -309,6 +408,36 @@ func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) 
 	}
 	row.setAngles(nominal, plane)
 	return seaMet
+}
+
+// visualRangeCapKM stands for a visual range that no air has.
+const visualRangeCapKM = 1000
+
+// dim fills what the air leaves of the target.
+func (t *Tracer) dim(row *Sightline) {
+	o, l := &t.opts, &t.line
+	depths := light.Path(l.DistanceM, func(x float64) float64 {
+		at, chordM := l.At(x)
+		return chordM + l.LiftM(t.k, x) - t.geoid.UndulationM(at)
+	})
+	row.Contrast = light.Haze{VisualRangeM: o.VisualRangeKM * 1000}.Contrast(depths)
+	row.VisualRangeNeededKM = math.Min(light.VisualRangeNeededM(depths)/1000, visualRangeCapKM)
+}
+
+// back fills what stands behind a top in view.
+func (t *Tracer) back(row *Sightline) error {
+	if row.Verdict == Undecided || row.MarginArcmin < 0 {
+		return nil
+	}
+	b, err := t.walker.Backdrop(&t.line, t.k, t.opts.GuardM, t.highestM)
+	if err != nil || !b.Known {
+		return err
+	}
+	row.SkyBehind = pointer(b.AboveRad < 0)
+	if b.AtM > 0 {
+		row.BackdropArcmin, row.backdropM = pointer(b.AboveRad*arcminPerRad), b.AtM
+	}
+	return nil
 }
 
 // setAngles keeps the share of the angle that the plane shows and the curve shows too, for the score.

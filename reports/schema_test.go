@@ -16,7 +16,7 @@ import (
 
 func TestRowTagsAreComplete(t *testing.T) {
 	snakeCase := regexp.MustCompile(`^[a-z][a-z0-9]*(_[a-z0-9]+)*$`)
-	units := []string{"", "m", "deg", "arcmin", "sd"}
+	units := []string{"", "m", "deg", "arcmin", "sd", "km"}
 	for _, row := range []reflect.Type{
 		reflect.TypeFor[pipeline.FeatureRow](), reflect.TypeFor[pipeline.Sightline](), reflect.TypeFor[pipeline.Alignment](),
 		reflect.TypeFor[profileRow](),

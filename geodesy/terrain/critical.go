@@ -121,3 +121,20 @@ func (f *quotient) least(lo, hi float64) (t, v float64) {
 	}
 	return t, v
 }
+
+// PlaneShows looks at a few places of a line for ground that on the plane stands before the top, and tells whether none was found: a cheap
+// test before a walk, which alone can say that the plane shows the top.
+func (w *Walker) PlaneShows(l *Line, guardM float64) bool {
+	s := l.DistanceM
+	slope := (l.To.HeightM - l.From.HeightM) / s
+	for step := 1; step <= probes; step = 2*step + 1 {
+		for i := 1; i <= step; i += 2 {
+			x := guardM + (s-2*guardM)*float64(i)/float64(step+1)
+			at, _ := l.At(x)
+			if ground, ok := w.store.HeightM(at); ok && ground > l.From.HeightM+slope*x {
+				return false
+			}
+		}
+	}
+	return true
+}

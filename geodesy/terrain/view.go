@@ -2,6 +2,7 @@ package terrain
 
 import (
 	"math"
+	"sort"
 
 	"farstation/geodesy"
 )
@@ -43,6 +44,23 @@ func (w *Walker) Section(l *Line, fill Fill, guardM float64, into *Section) (*Se
 	into.findBase()
 	into.CriticalK = into.findCritical()
 	return into, nil
+}
+
+// GroundAt returns the height of the ground over the geoid at distance x, and the standard deviation of that ground by PostSDM.
+func (s *Section) GroundAt(x float64) (heightM, sdM float64) {
+	i := sort.Search(len(s.Pieces), func(i int) bool { return s.Pieces[i].X+s.Pieces[i].W >= x })
+	p := &s.Pieces[min(i, len(s.Pieces)-1)]
+	return p.GroundAt(x - p.X), PostSDM(p)
+}
+
+// Missing tells whether terrain is missing anywhere on the line.
+func (s *Section) Missing() bool {
+	for i := range s.Pieces {
+		if s.Pieces[i].Missing {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *Section) findCritical() float64 {
