@@ -62,47 +62,49 @@ type Sightline struct {
 	ElevationPlaneDeg        float64 `parquet:"elevation_plane_deg" unit:"deg" doc:"elevation of the top under the plane model, light straight"`
 	ElevationPlaneSameAirDeg float64 `parquet:"elevation_plane_same_air_deg" unit:"deg" doc:"apparent elevation of the top on the plane in the same air (light bends by k)"`
 
-	CriticalK            float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer"`
-	CriticalKSD          float64  `parquet:"critical_k_sd" unit:"" doc:"standard deviation of k_c from the heights of both ends and the terrain, at the riskiest point, without k's own"`
-	CriticalKBeyond1km   *float64 `parquet:"critical_k_beyond_1km,optional" unit:"" doc:"k_c of the ground farther than 1 km from both ends; null on lines too short to have any"`
-	GrazingDistanceM     float64  `parquet:"grazing_distance_m" unit:"m" doc:"distance of the grazing point from the observer"`
-	GrazingHeightM       float64  `parquet:"grazing_height_m" unit:"m" doc:"height of the ground over the geoid at the grazing point"`
-	RiskiestDistanceM    float64  `parquet:"riskiest_distance_m" unit:"m" doc:"distance of the point most likely to cut off the top, heights and terrain being as uncertain as they are"`
-	MarginArcmin         float64  `parquet:"margin_arcmin" unit:"arcmin" doc:"elevation of the top minus the greatest elevation of any ground outside the guards, at k; negative = cut off"`
-	MarginPlaneArcmin    float64  `parquet:"margin_plane_arcmin" unit:"arcmin" doc:"the same on the plane"`
-	Verdict              Verdict  `parquet:"verdict,dict" unit:"" doc:"direct, refracted, looming, blocked or undecided"`
-	Chance               *float64 `parquet:"chance,optional" unit:"" doc:"probability that no ground cuts off the top, over the spread of k, heights and terrain; says nothing of haze; null where undecided"`
-	ChanceLow            float64  `parquet:"chance_low" unit:"" doc:"that probability with gaps in the terrain filled high; equals chance where no terrain is missing"`
-	ChanceHigh           float64  `parquet:"chance_high" unit:"" doc:"that probability with gaps in the terrain taken as sea"`
-	UndecidedAtM         *float64 `parquet:"undecided_at_m,optional" unit:"m" doc:"distance of the gap in the terrain that leaves the line undecided"`
-	LackingHeightM       *float64 `parquet:"lacking_height_m,optional" unit:"m" doc:"height that a blocked top lacks to show"`
-	FrontDistanceM       *float64 `parquet:"front_distance_m,optional" unit:"m" doc:"distance of the front, the ridge or sea horizon beyond which ground is cut off; null where nothing is"`
-	FootDistanceM        *float64 `parquet:"foot_distance_m,optional" unit:"m" doc:"distance of the foot in view"`
-	BaseHeightM          float64  `parquet:"base_height_m" unit:"m" doc:"lowest ground within 10 km before the target, no further back than half-way"`
-	CutHeightM           float64  `parquet:"cut_height_m" unit:"m" doc:"greatest elevation of any ground nearer than 95 % of the distance, carried on to the target's distance; an upper bound of what is cut"`
-	ObscuredHeightM      *float64 `parquet:"obscured_height_m,optional" unit:"m" doc:"height of the foot in view over the geoid at k: all below it is cut off; null where nothing is"`
-	ObscuredHeightLowKM  *float64 `parquet:"obscured_height_low_k_m,optional" unit:"m" doc:"the same at k − 2·k_sd"`
-	ObscuredHeightHighKM *float64 `parquet:"obscured_height_high_k_m,optional" unit:"m" doc:"the same at k + 2·k_sd"`
-	ObscuredHeightK0M    *float64 `parquet:"obscured_height_k0_m,optional" unit:"m" doc:"the same at k = 0, light straight"`
-	ObscuredHeightPlaneM *float64 `parquet:"obscured_height_plane_m,optional" unit:"m" doc:"the same on the plane"`
-	PartInView           *float64 `parquet:"part_in_view,optional" unit:"" doc:"angle from foot to top over angle from base point to top, at k; null where undecided"`
-	PartInViewPlane      *float64 `parquet:"part_in_view_plane,optional" unit:"" doc:"the same on the plane"`
-	StructureInViewM     *float64 `parquet:"structure_in_view_m,optional" unit:"m" doc:"metres of the target's structure that show; null where the target has none"`
-	DipArcmin            *float64 `parquet:"dip_arcmin,optional" unit:"arcmin" doc:"dip of the sea horizon; null for an eye below the sea and where no sea lies on the line"`
-	SeaHorizonM          *float64 `parquet:"sea_horizon_m,optional" unit:"m" doc:"distance of the sea horizon; null as dip_arcmin"`
-	SeaObscuredHeightM   float64  `parquet:"sea_obscured_height_m" unit:"m" doc:"height that a bare sea would obscure at the target's distance (handbook value, no terrain; 0 inside the horizon; eyes below the sea count as at it)"`
-	ModelGapArcmin       float64  `parquet:"model_gap_arcmin" unit:"arcmin" doc:"plane elevation minus curved elevation of the top"`
-	EvidenceSD           float64  `parquet:"evidence_sd" unit:"sd" doc:"how far apart the models are in what can be measured, over its standard deviation: separation of the best alignment, or of the top from the greatest ground before it; 0 where undecided"`
-	Contrast             float64  `parquet:"contrast" unit:"" doc:"share of a dark target's contrast against the sky that clean air and haze of the stated visual range leave"`
-	VisualRangeNeededKM  float64  `parquet:"visual_range_needed_km" unit:"km" doc:"meteorological range at sea level from which on 2 % of contrast are left; 1000 where even clean air leaves less"`
-	SkyBehind            *bool    `parquet:"sky_behind,optional" unit:"" doc:"sky, not ground, stands behind the top at k; null where undecided, cut off, or missing terrain might stand there"`
-	BackdropArcmin       *float64 `parquet:"backdrop_arcmin,optional" unit:"arcmin" doc:"apparent elevation of the highest ground behind, less that of the top: positive = ground behind the top; null as sky_behind, and where nothing but sea or nothing at all is behind"`
-	TerrainCoverage      float64  `parquet:"terrain_coverage" unit:"" doc:"share of the line with terrain, sea included; 1 = no gap"`
-	Doubts               string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the line and both ends"`
-	AlignmentCount       int32    `parquet:"alignment_count" unit:"" doc:"alignments in which this line is the far one"`
-	BestAlignmentNearID  *string  `parquet:"best_alignment_near_id,optional" unit:"" doc:"feature_id of the near top of the best of them"`
-	KMean                float64  `parquet:"k_mean" unit:"" doc:"mean k along the ray used at the riskiest point"`
-	KSD                  float64  `parquet:"k_sd" unit:"" doc:"standard deviation of k used at the riskiest point"`
+	CriticalK               float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer"`
+	CriticalKSD             float64  `parquet:"critical_k_sd" unit:"" doc:"standard deviation of k_c from the heights of both ends and the terrain, at the riskiest point, without k's own"`
+	CriticalKBeyond1km      *float64 `parquet:"critical_k_beyond_1km,optional" unit:"" doc:"k_c of the ground farther than 1 km from both ends; null on lines too short to have any"`
+	GrazingDistanceM        float64  `parquet:"grazing_distance_m" unit:"m" doc:"distance of the grazing point from the observer"`
+	GrazingHeightM          float64  `parquet:"grazing_height_m" unit:"m" doc:"height of the ground over the geoid at the grazing point"`
+	RiskiestDistanceM       float64  `parquet:"riskiest_distance_m" unit:"m" doc:"distance of the point most likely to cut off the top, heights and terrain being as uncertain as they are"`
+	MarginArcmin            float64  `parquet:"margin_arcmin" unit:"arcmin" doc:"elevation of the top minus the greatest elevation of any ground outside the guards, at k; negative = cut off"`
+	MarginPlaneArcmin       float64  `parquet:"margin_plane_arcmin" unit:"arcmin" doc:"the same on the plane"`
+	Verdict                 Verdict  `parquet:"verdict,dict" unit:"" doc:"direct, refracted, looming, blocked or undecided"`
+	Chance                  *float64 `parquet:"chance,optional" unit:"" doc:"probability that no ground cuts off the top, over the spread of k, heights and terrain; says nothing of haze; null where undecided"`
+	ChanceLow               float64  `parquet:"chance_low" unit:"" doc:"that probability with gaps in the terrain filled high; equals chance where no terrain is missing"`
+	ChanceHigh              float64  `parquet:"chance_high" unit:"" doc:"that probability with gaps in the terrain taken as sea"`
+	UndecidedAtM            *float64 `parquet:"undecided_at_m,optional" unit:"m" doc:"distance of the gap in the terrain that leaves the line undecided"`
+	LackingHeightM          *float64 `parquet:"lacking_height_m,optional" unit:"m" doc:"height that a blocked top lacks to show"`
+	FrontDistanceM          *float64 `parquet:"front_distance_m,optional" unit:"m" doc:"distance of the front, the ridge or sea horizon beyond which ground is cut off; null where nothing is"`
+	FootDistanceM           *float64 `parquet:"foot_distance_m,optional" unit:"m" doc:"distance of the foot in view"`
+	BaseHeightM             float64  `parquet:"base_height_m" unit:"m" doc:"lowest ground within 10 km before the target, no further back than half-way"`
+	CutHeightM              float64  `parquet:"cut_height_m" unit:"m" doc:"greatest elevation of any ground nearer than 95 % of the distance, carried on to the target's distance; an upper bound of what is cut"`
+	ObscuredHeightM         *float64 `parquet:"obscured_height_m,optional" unit:"m" doc:"height of the foot in view over the geoid at k: all below it is cut off; null where nothing is"`
+	ObscuredHeightLowKM     *float64 `parquet:"obscured_height_low_k_m,optional" unit:"m" doc:"the same at k − 2·k_sd"`
+	ObscuredHeightHighKM    *float64 `parquet:"obscured_height_high_k_m,optional" unit:"m" doc:"the same at k + 2·k_sd"`
+	ObscuredHeightK0M       *float64 `parquet:"obscured_height_k0_m,optional" unit:"m" doc:"the same at k = 0, light straight"`
+	ObscuredHeightPlaneM    *float64 `parquet:"obscured_height_plane_m,optional" unit:"m" doc:"the same on the plane"`
+	PartInView              *float64 `parquet:"part_in_view,optional" unit:"" doc:"angle from foot to top over angle from base point to top, at k; null where undecided"`
+	PartInViewPlane         *float64 `parquet:"part_in_view_plane,optional" unit:"" doc:"the same on the plane"`
+	StructureInViewM        *float64 `parquet:"structure_in_view_m,optional" unit:"m" doc:"metres of the target's structure that show; null where the target has none"`
+	DipArcmin               *float64 `parquet:"dip_arcmin,optional" unit:"arcmin" doc:"dip of the sea horizon; null for an eye below the sea and where no sea lies on the line"`
+	SeaHorizonM             *float64 `parquet:"sea_horizon_m,optional" unit:"m" doc:"distance of the sea horizon; null as dip_arcmin"`
+	SeaObscuredHeightM      float64  `parquet:"sea_obscured_height_m" unit:"m" doc:"height that a bare sea would obscure at the target's distance (handbook value, no terrain; 0 inside the horizon; eyes below the sea count as at it)"`
+	ModelGapArcmin          float64  `parquet:"model_gap_arcmin" unit:"arcmin" doc:"plane elevation minus curved elevation of the top"`
+	EvidenceSD              float64  `parquet:"evidence_sd" unit:"sd" doc:"how far apart the models are in what can be measured, over its standard deviation: separation of the best alignment, else of the top from the front; 0 where there is neither"`
+	FrontAngleSDArcmin      *float64 `parquet:"front_angle_sd_arcmin,optional" unit:"arcmin" doc:"standard deviation of the angle of the top over the front, errors that both share cancelled; null where no front stands before a top in view"`
+	FrontAnglePlaneSDArcmin *float64 `parquet:"front_angle_sd_plane_arcmin,optional" unit:"arcmin" doc:"the same on the plane, light straight: heights and places alone"`
+	Contrast                float64  `parquet:"contrast" unit:"" doc:"share of a dark target's contrast against the sky that clean air and haze of the stated visual range leave"`
+	VisualRangeNeededKM     float64  `parquet:"visual_range_needed_km" unit:"km" doc:"meteorological range at sea level from which on 2 % of contrast are left; 1000 where even clean air leaves less"`
+	SkyBehind               *bool    `parquet:"sky_behind,optional" unit:"" doc:"sky, not ground, stands behind the top at k; null where undecided, cut off, or missing terrain might stand there"`
+	BackdropArcmin          *float64 `parquet:"backdrop_arcmin,optional" unit:"arcmin" doc:"apparent elevation of the highest ground behind, less that of the top: positive = ground behind the top; null as sky_behind, and where nothing but sea or nothing at all is behind"`
+	TerrainCoverage         float64  `parquet:"terrain_coverage" unit:"" doc:"share of the line with terrain, sea included; 1 = no gap"`
+	Doubts                  string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the line and both ends"`
+	AlignmentCount          int32    `parquet:"alignment_count" unit:"" doc:"alignments in which this line is the far one"`
+	BestAlignmentNearID     *string  `parquet:"best_alignment_near_id,optional" unit:"" doc:"feature_id of the near top of the best of them"`
+	KMean                   float64  `parquet:"k_mean" unit:"" doc:"mean k along the ray used at the riskiest point"`
+	KSD                     float64  `parquet:"k_sd" unit:"" doc:"standard deviation of k used at the riskiest point"`
 
 	ScoreReach    *float64 `parquet:"score_reach,optional" unit:"" doc:"term reach: grows with the logarithm of the distance, 30 km 0, 300 km 1"`
 	ScoreShare    *float64 `parquet:"score_share,optional" unit:"" doc:"term share: angle in view under the curve over angle in view on the plane"`

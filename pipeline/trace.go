@@ -182,7 +182,7 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 	}
 	trace.Likely = row.Verdict == Undecided || row.CriticalK <= t.k+keepSpreads*o.KSD && *row.Chance >= keepChance
 	if (inFull || o.listed(t.line.DistanceM)) && (trace.Likely || o.KeepAll) {
-		trace.SeaMet = t.views(row, target)
+		trace.SeaMet = t.views(row, observer, target)
 		if err := t.back(row); err != nil {
 			return fail(err)
 		}
@@ -226,7 +226,7 @@ func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool,
 		return fail(err)
 	}
 	if o.listed(t.line.DistanceM) {
-		trace.SeaMet = t.views(row, target)
+		trace.SeaMet = t.views(row, observer, target)
 	}
 	return trace, true, nil
 }
@@ -324,7 +324,6 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	}
 	if row.Verdict != Undecided {
 		row.Chance = pointer(row.ChanceLow)
-		row.EvidenceSD = t.frontEvidence(observer, target)
 	}
 	if low := (odds.KMean - t.k) / (o.LowK - t.k); o.LowHeightM > 0 && low > 0.5 {
 		doubts = append(doubts, DoubtLowAir)
@@ -333,24 +332,23 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	return nil
 }
 
-// frontEvidence is the evidence of a line by itself: how far the two models differ in the angle of the top over the greatest ground before
-// it, over the standard deviation of that angle. The ground stands in the place of an alignment's near top.
-func (t *Tracer) frontEvidence(observer, target *gazetteer.Feature) float64 {
+// weighFront fills the evidence of a line by itself: how far the two models differ in the angle of the top over the front, over the standard
+// deviation of that angle. The front stands in the place of an alignment's near top.
+func (t *Tracer) weighFront(row *Sightline, frontM float64, observer, target *gazetteer.Feature) {
 	o, l := &t.opts, &t.line
-	_, at := t.section.Margin(terrain.Model{K: t.k})
-	groundM, groundSDM := t.section.GroundAt(at)
+	groundM, groundSDM := t.section.GroundAt(frontM)
+	if o.TerrainSDM > 0 {
+		groundSDM = o.TerrainSDM
+	}
 	spread := separationSpread{
-		opts: o, radiusM: l.RadiusM, nearM: at, farM: l.DistanceM,
+		opts: o, radiusM: l.RadiusM, nearM: frontM, farM: l.DistanceM,
 		nearRiseM: groundM - l.From.HeightM, farRiseM: l.To.HeightM - l.From.HeightM,
 		nearSDM: groundSDM, farSDM: o.topSDM(target), eyeSDM: o.eyeSDM(observer),
 		farPlaceSDM: target.PositionSDM, eyePlaceSDM: observer.PositionSDM,
 	}
-	if o.TerrainSDM > 0 {
-		spread.nearSDM = o.TerrainSDM
-	}
-	gap := (1 - t.k) * (l.DistanceM - at) / (2 * l.RadiusM)
-	withAir, _ := spread.sdRad()
-	return gap / withAir
+	withAir, withoutAir := spread.sdRad()
+	row.EvidenceSD = (1 - t.k) * (l.DistanceM - frontM) / (2 * l.RadiusM) / withAir
+	row.FrontAngleSDArcmin, row.FrontAnglePlaneSDArcmin = pointer(withAir*arcminPerRad), pointer(withoutAir*arcminPerRad)
 }
 
 func mergeDoubts(lists ...[]string) string {
@@ -360,7 +358,7 @@ func mergeDoubts(lists ...[]string) string {
 }
 
 // views fills what each model shows, and tells whether the line crosses sea.
-func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) {
+func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) (seaMet bool) {
 	o, l := &t.opts, &t.line
 	t.dim(row)
 	nominal := t.section.View(terrain.Model{K: t.k})
@@ -398,6 +396,9 @@ func (t *Tracer) views(row *Sightline, target *gazetteer.Feature) (seaMet bool) 
 	row.PartInView, row.PartInViewPlane = pointer(nominal.PartInView), pointer(plane.PartInView)
 	if nominal.Obscured {
 		row.FrontDistanceM, row.FootDistanceM = pointer(nominal.FrontM), pointer(nominal.FootM)
+		if row.MarginArcmin > 0 {
+			t.weighFront(row, nominal.FrontM, observer, target)
+		}
 	}
 	if row.MarginArcmin < 0 {
 		row.LackingHeightM = pointer(math.Max(nominal.RimM-row.TopHeightM, 0))

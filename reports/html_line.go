@@ -80,8 +80,10 @@ func newOverFront(l *pipeline.Sightline, opts HTMLOptions) (overFront, bool) {
 	v := overFront{curved: arcminPerRad * (geodesy.ApparentElevationRad(l.EyeHeightM, l.TopHeightM, l.DistanceM, l.RadiusM, opts.K) -
 		geodesy.ApparentElevationRad(l.EyeHeightM, *l.ObscuredHeightM, *l.FootDistanceM, l.RadiusM, opts.K))}
 	v.plane = v.curved + (1-opts.K)*perK
-	v.planeSD = groundSDArcmin(l)
-	v.curvedSD = math.Hypot(v.planeSD, l.KSD*perK)
+	if l.FrontAngleSDArcmin == nil || l.FrontAnglePlaneSDArcmin == nil {
+		return overFront{}, false
+	}
+	v.planeSD, v.curvedSD = *l.FrontAnglePlaneSDArcmin, *l.FrontAngleSDArcmin
 	return v, allFinite(v.curved, v.plane, v.curvedSD) && v.curved > 0
 }
 

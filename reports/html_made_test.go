@@ -110,6 +110,10 @@ func madeLine(observer, target string, distanceM, eyeM, structureM float64, grou
 		return front, foot, height
 	}
 	l.FrontDistanceM, l.FootDistanceM, l.ObscuredHeightM = cut(k)
+	if l.FrontDistanceM != nil {
+		perK := arcminPerRad * (s - *l.FrontDistanceM) / (2 * r)
+		l.FrontAnglePlaneSDArcmin, l.FrontAngleSDArcmin = madeValue(0.3), madeValue(math.Hypot(0.3, 0.04*perK))
+	}
 	_, _, l.ObscuredHeightLowKM = cut(k - 2*kSD)
 	_, _, l.ObscuredHeightHighKM = cut(k + 2*kSD)
 	_, _, l.ObscuredHeightK0M = cut(0)
