@@ -77,7 +77,7 @@ func readFile(ctx context.Context, path string, out *sink) error {
 		if errors.As(err, &failed) {
 			err = failed.Err // the path is already named
 		}
-		return fmt.Errorf("cannot be opened: %w", err)
+		return fmt.Errorf("cannot be opened: %w: check the path", err)
 	}
 	defer file.Close()
 	info, err := file.Stat()

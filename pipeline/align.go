@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strings"
 
 	"farstation/gazetteer"
 )
@@ -95,7 +96,31 @@ func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen) []
 	slices.SortFunc(out, func(a, b Alignment) int {
 		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
 	})
+	markMiddles(out)
 	return out
+}
+
+// markMiddles names, for every pair in view, the tops between the two that are aligned with both.
+func markMiddles(all []Alignment) {
+	fars := map[string][]string{} // of each near top, sorted as all is
+	for i := range all {
+		if a := &all[i]; a.Case == BothInView {
+			fars[a.NearID] = append(fars[a.NearID], a.FarID)
+		}
+	}
+	for i := range all {
+		a := &all[i]
+		if a.Case != BothInView {
+			continue
+		}
+		var middles []string
+		for _, middle := range fars[a.NearID] {
+			if slices.Contains(fars[middle], a.FarID) {
+				middles = append(middles, middle)
+			}
+		}
+		a.MiddleIDs = strings.Join(middles, ",")
+	}
 }
 
 // missingPerFar bounds the negative cases of one far top.

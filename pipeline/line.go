@@ -16,14 +16,18 @@ import (
 type LinePrediction struct {
 	// Row is the row that a survey would write, but for scores, rank and alignments, which it leaves empty.
 	Row Sightline
+	// K is the refraction coefficient of free air on this line: that of the options, or of the air that they name.
+	K float64
 	// EyeSDM and TopSDM are the standard deviations of the heights of the two ends, in metres.
 	EyeSDM, TopSDM float64
 	// ObserverUndulationM and TargetUndulationM are the heights of the geoid over the ellipsoid at the two ends.
 	ObserverUndulationM, TargetUndulationM float64
-	// FrontSDM is the standard deviation of the ground at the front, in metres; 0 where the line has no front.
-	FrontSDM float64
 	// Profile is the ground along the line; its Line is 0.
 	Profile Profile
+	// BreakEvens tells by how much each input alone must be wrong for the plane to fit what the curved model predicts of the angle of
+	// the top over its front; AllSD in how many standard deviations all but k must be wrong at once. None where there is no claim.
+	BreakEvens []BreakEven
+	AllSD      float64
 }
 
 // ErrEndsTooClose marks a pair with no ground outside the guards of its ends, of which nothing can be said.
@@ -51,39 +55,26 @@ func (w *World) PredictLine(opts Options, observer, target *gazetteer.Feature) (
 			observer.ID, target.ID, ErrEndsTooClose, apartM, opts.GuardM)
 	}
 	p := &LinePrediction{
-		Row: trace.Row, EyeSDM: trace.EyeSDM, TopSDM: trace.TopSDM,
+		Row: trace.Row, K: tracer.k, EyeSDM: trace.EyeSDM, TopSDM: trace.TopSDM,
 		ObserverUndulationM: w.Geoid.UndulationM(observer.At), TargetUndulationM: w.Geoid.UndulationM(target.At),
+	}
+	if front := p.Row.FrontDistanceM; front != nil {
+		_, frontSDM := tracer.section.GroundAt(*front, opts.spreads(observer, target))
+		ofLine := opts
+		ofLine.K = p.K
+		p.BreakEvens, p.AllSD = LineBreakEvens(&ofLine, &p.Row, p.EyeSDM, p.TopSDM, observer.PositionSDM, target.PositionSDM, frontSDM)
 	}
 	line, err := terrain.NewLine(
 		terrain.End{At: observer.At, HeightM: p.Row.EyeHeightM, UndulationM: p.ObserverUndulationM},
 		terrain.End{At: target.At, HeightM: p.Row.TopHeightM, UndulationM: p.TargetUndulationM})
-	walker := terrain.NewWalker(w.Store, w.Geoid, opts.SeaLevelM)
 	if err == nil {
-		p.Profile, err = Walk(walker, line)
+		p.Profile, err = Walk(terrain.NewWalker(w.Store, w.Geoid, opts.SeaLevelM), line)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("profile of %s to %s: %w", observer.ID, target.ID, err)
 	}
 	p.Profile.ObserverID, p.Profile.TargetID = observer.ID, target.ID
-	if front := p.Row.FrontDistanceM; front != nil {
-		walker.Walk(line, terrain.FillHigh, *front, line.DistanceM, func(piece *terrain.Piece) bool {
-			p.FrontSDM = opts.groundAtSDM(piece)
-			return false
-		})
-	}
 	return p, nil
-}
-
-// groundAtSDM is the standard deviation of the ground of a piece, as chances take it.
-func (o *Options) groundAtSDM(p *terrain.Piece) float64 {
-	switch {
-	case p.Tile == nil && !p.Missing:
-		return o.SeaLevelSDM
-	case o.TerrainSDM > 0:
-		return o.TerrainSDM
-	default:
-		return terrain.PostSDM(p)
-	}
 }
 
 // Spreads of what a person types in place of a gazetteer, in metres. Our judgement, no source: a place read off a satellite receiver or
@@ -155,30 +146,30 @@ type Claim struct {
 // claimSpreads is how many standard deviations from its value a measured angle refutes a model.
 const claimSpreads = 3
 
-// Claim judges the line with its front in the place of an alignment's near top, x away: between the models the angle differs by
-// (1−k)(s−x)/(2R). Its spread is that of the heights of top, front and eye, σ_t/s, σ_x/x and (1/x−1/s)σ_e, and under the curved model that
-// of k, in a part that both rays share and one of each ray's own. ok is false where the top is out of view, nothing is cut off below
-// it, or the line is undecided.
-func (p *LinePrediction) Claim(o *Options) (claim Claim, ok bool) {
-	l := &p.Row
-	if l.FrontDistanceM == nil || l.FootDistanceM == nil || l.ObscuredHeightM == nil || l.Verdict == Undecided || !(l.MarginArcmin > 0) {
+// NewClaim judges a line with its front, x away, in the place of an alignment's near top: between the models the angle differs by
+// (1−k)(s−x)/(2R). k is the refraction coefficient of free air on the line. ok is false where the top is out of view, nothing is cut off
+// below it, or the line is undecided.
+func NewClaim(l *Sightline, k float64) (claim Claim, ok bool) {
+	if l.FrontDistanceM == nil || l.FootDistanceM == nil || l.ObscuredHeightM == nil || l.FrontAngleSDArcmin == nil || l.FrontAnglePlaneSDArcmin == nil ||
+		l.Verdict == Undecided || !(l.MarginArcmin > 0) {
 		return Claim{}, false
 	}
-	s, x := l.DistanceM, *l.FrontDistanceM
-	perK := (s - x) / (2 * l.RadiusM)
-	top := geodesy.ApparentElevationRad(l.EyeHeightM, l.TopHeightM, s, l.RadiusM, o.K)
+	top := geodesy.ApparentElevationRad(l.EyeHeightM, l.TopHeightM, l.DistanceM, l.RadiusM, k)
 	// Front and foot lie on one ray.
-	front := geodesy.ApparentElevationRad(l.EyeHeightM, *l.ObscuredHeightM, *l.FootDistanceM, l.RadiusM, o.K)
-	heights := math.Sqrt(square(p.TopSDM/s) + square(p.FrontSDM/x) + square((1/x-1/s)*p.EyeSDM))
-	// Rays that run low are less certain than the free air of the options.
-	kSD := math.Max(o.KSD, l.KSD)
-	own := math.Min(o.KOwnSD, kSD)
-	air := math.Hypot(math.Sqrt(square(kSD)-square(own))*perK, own*math.Hypot(s, x)/(2*l.RadiusM))
+	front := geodesy.ApparentElevationRad(l.EyeHeightM, *l.ObscuredHeightM, *l.FootDistanceM, l.RadiusM, k)
+	gap := (1 - k) * (l.DistanceM - *l.FrontDistanceM) / (2 * l.RadiusM)
 	claim = Claim{
-		CurvedArcmin: (top - front) * arcminPerRad, CurvedSDArcmin: math.Hypot(heights, air) * arcminPerRad,
-		PlaneArcmin: (top - front + (1-o.K)*perK) * arcminPerRad, PlaneSDArcmin: heights * arcminPerRad,
+		CurvedArcmin: (top - front) * arcminPerRad, CurvedSDArcmin: *l.FrontAngleSDArcmin,
+		PlaneArcmin: (top - front + gap) * arcminPerRad, PlaneSDArcmin: *l.FrontAnglePlaneSDArcmin,
 	}
 	return claim, claim.CurvedArcmin > 0
+}
+
+// ShownByPlane tells whether the plane surely shows the top: its margin there is more than three standard deviations, sdArcmin each, of
+// heights and terrain at the riskiest point.
+func ShownByPlane(l *Sightline) (surely bool, sdArcmin float64) {
+	sdArcmin = l.CriticalKSD * arcminPerRad * (l.DistanceM - l.RiskiestDistanceM) / (2 * l.RadiusM)
+	return l.MarginPlaneArcmin > claimSpreads*sdArcmin, sdArcmin
 }
 
 // Thresholds returns the angle above which the curved model is refuted and the one below which the plane is, three standard deviations

@@ -77,6 +77,7 @@ type Sightline struct {
 	UndecidedAtM            *float64 `parquet:"undecided_at_m,optional" unit:"m" doc:"distance of the gap in the terrain that leaves the line undecided"`
 	LackingHeightM          *float64 `parquet:"lacking_height_m,optional" unit:"m" doc:"height that a blocked top lacks to show"`
 	FrontDistanceM          *float64 `parquet:"front_distance_m,optional" unit:"m" doc:"distance of the front, the ridge or sea horizon beyond which ground is cut off; null where nothing is"`
+	FrontHeightM            *float64 `parquet:"front_height_m,optional" unit:"m" doc:"height of the ground over the geoid at the front"`
 	FootDistanceM           *float64 `parquet:"foot_distance_m,optional" unit:"m" doc:"distance of the foot in view"`
 	BaseHeightM             float64  `parquet:"base_height_m" unit:"m" doc:"lowest ground within 10 km before the target, no further back than half-way"`
 	CutHeightM              float64  `parquet:"cut_height_m" unit:"m" doc:"greatest elevation of any ground nearer than 95 % of the distance, carried on to the target's distance; an upper bound of what is cut"`
@@ -180,6 +181,7 @@ type Alignment struct {
 	EvidenceSD               float64  `parquet:"evidence_sd" unit:"sd" doc:"gap over the standard deviation of the separation"`
 	Chance                   float64  `parquet:"chance" unit:"" doc:"probability that the alignment shows what its case says"`
 	Doubts                   string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the three features"`
+	MiddleIDs                string   `parquet:"middle_ids" unit:"" doc:"comma list of tops between the two, aligned with both and in view: three or more in line"`
 	Score                    float64  `parquet:"score" unit:"" doc:"0–100"`
 	Rank                     *int32   `parquet:"rank,optional" unit:"" doc:"place in the ranking of alignments, 1 = best; null where not ranked"`
 

@@ -367,7 +367,7 @@ func (o *Options) Validate() error {
 	if !(o.K < 1) || o.K < -5 {
 		bad("k %v: the refraction coefficient must be below 1 (and above −5); 0.13 and 1/7 are customary", o.K)
 	}
-	if !(o.KSD >= 0) || o.K+keepSpreads*o.KSD >= 1 {
+	if !(o.KSD >= 0) || o.K < 1 && o.K+keepSpreads*o.KSD >= 1 {
 		bad("k-sd %v: must be 0 or more, and k + 5·k-sd below 1", o.KSD)
 	}
 	if o.Air != AirConstant && o.Air != AirStandard {

@@ -333,13 +333,11 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 }
 
 // weighFront fills the evidence of a line by itself: how far the two models differ in the angle of the top over the front, over the standard
-// deviation of that angle. The front stands in the place of an alignment's near top.
+// deviation of that angle, and the height of the front. The front stands in the place of an alignment's near top.
 func (t *Tracer) weighFront(row *Sightline, frontM float64, observer, target *gazetteer.Feature) {
 	o, l := &t.opts, &t.line
-	groundM, groundSDM := t.section.GroundAt(frontM)
-	if o.TerrainSDM > 0 {
-		groundSDM = o.TerrainSDM
-	}
+	groundM, groundSDM := t.section.GroundAt(frontM, o.spreads(observer, target))
+	row.FrontHeightM = pointer(groundM)
 	spread := separationSpread{
 		opts: o, radiusM: l.RadiusM, nearM: frontM, farM: l.DistanceM,
 		nearRiseM: groundM - l.From.HeightM, farRiseM: l.To.HeightM - l.From.HeightM,
@@ -347,6 +345,9 @@ func (t *Tracer) weighFront(row *Sightline, frontM float64, observer, target *ga
 		farPlaceSDM: target.PositionSDM, eyePlaceSDM: observer.PositionSDM,
 	}
 	withAir, withoutAir := spread.sdRad()
+	if row.MarginArcmin < 0 {
+		return // nothing to be measured of a top out of view
+	}
 	row.EvidenceSD = (1 - t.k) * (l.DistanceM - frontM) / (2 * l.RadiusM) / withAir
 	row.FrontAngleSDArcmin, row.FrontAnglePlaneSDArcmin = pointer(withAir*arcminPerRad), pointer(withoutAir*arcminPerRad)
 }
@@ -396,9 +397,7 @@ func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) (sea
 	row.PartInView, row.PartInViewPlane = pointer(nominal.PartInView), pointer(plane.PartInView)
 	if nominal.Obscured {
 		row.FrontDistanceM, row.FootDistanceM = pointer(nominal.FrontM), pointer(nominal.FootM)
-		if row.MarginArcmin > 0 {
-			t.weighFront(row, nominal.FrontM, observer, target)
-		}
+		t.weighFront(row, nominal.FrontM, observer, target)
 	}
 	if row.MarginArcmin < 0 {
 		row.LackingHeightM = pointer(math.Max(nominal.RimM-row.TopHeightM, 0))

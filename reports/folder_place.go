@@ -51,7 +51,7 @@ func CheckOut(dir string, replace bool) error {
 		return err
 	}
 	if err := p.clearDead(); err != nil {
-		return fmt.Errorf("run folder %s: clear what an earlier run left: %w", dir, err)
+		return fmt.Errorf("run folder %s: the folder above it cannot be read: %w: choose another place", dir, reason(err))
 	}
 	status, err := os.Stat(p.path())
 	switch {
@@ -67,7 +67,19 @@ func CheckOut(dir string, replace bool) error {
 			return fmt.Errorf("run folder %s: %w", dir, err)
 		}
 	}
-	return p.checkWritable()
+	if err := p.checkWritable(); err != nil {
+		return fmt.Errorf("run folder %s: cannot be written: %w: choose another place", dir, err)
+	}
+	return nil
+}
+
+// reason is an error without the path that the system names, which is not the one that the user gave.
+func reason(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	return err
 }
 
 // checkWritable makes and removes a folder in the nearest folder above that exists.
@@ -79,14 +91,14 @@ func (p runPlace) checkWritable() error {
 			continue
 		}
 		if err == nil && !status.IsDir() {
-			err = fmt.Errorf("%s is a file, not a folder", p.parent)
+			return fmt.Errorf("%s above it is a file, not a folder", filepath.Base(p.parent))
 		}
 		if err != nil {
-			return fmt.Errorf("run folder %s: %w", p.name, err)
+			return reason(err)
 		}
 		probe, err := p.makeBeside(partWord)
 		if err != nil {
-			return fmt.Errorf("run folder %s: cannot be written: %w", p.name, err)
+			return reason(err)
 		}
 		return os.Remove(probe)
 	}

@@ -46,11 +46,11 @@ func (w *Walker) Section(l *Line, fill Fill, guardM float64, into *Section) (*Se
 	return into, nil
 }
 
-// GroundAt returns the height of the ground over the geoid at distance x, and the standard deviation of that ground by PostSDM.
-func (s *Section) GroundAt(x float64) (heightM, sdM float64) {
+// GroundAt returns the height of the ground over the geoid at distance x, and its standard deviation under the spreads.
+func (s *Section) GroundAt(x float64, spreads Spreads) (heightM, sdM float64) {
 	i := sort.Search(len(s.Pieces), func(i int) bool { return s.Pieces[i].X+s.Pieces[i].W >= x })
 	p := &s.Pieces[min(i, len(s.Pieces)-1)]
-	return p.GroundAt(x - p.X), PostSDM(p)
+	return p.GroundAt(x - p.X), spreads.ground(p)
 }
 
 // Missing tells whether terrain is missing anywhere on the line.
@@ -272,7 +272,7 @@ func (s *Section) View(m Model) View {
 				hidden, level = false, ra
 			}
 			if hidden {
-				if rb <= level {
+				if rb < level {
 					continue
 				}
 				t := f.crossing(level, a, b)

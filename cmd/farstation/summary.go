@@ -1,0 +1,187 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"farstation/pipeline"
+)
+
+const (
+	bestShown       = 5
+	alignmentsShown = 3
+	rejectedShown   = 3
+)
+
+// summarise says on w what a survey found, ending with the best sightlines and where the report lies.
+func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
+	m := &result.Manifest
+	printf := func(format string, args ...any) { fmt.Fprint(w, plain(fmt.Sprintf(format, args...)), "\n") }
+	for i := range m.Inputs {
+		if in := &m.Inputs[i]; in.Format != "hgt" {
+			printf("Features %s: %s read, %s used, %s of other kinds, %s rejected", in.Path, plural(in.Rows, "row", "rows"), count(in.Used),
+				count(in.Rows-in.Used-in.Rejected), count(in.Rejected))
+			for _, line := range rejectedLines(m.Rejected, in) {
+				printf("  %s", line)
+			}
+		}
+	}
+	if m.Counts.Dropped > 0 {
+		printf("Dropped: %s without a usable height", plural(m.Counts.Dropped, "feature", "features"))
+		for i, line := range m.Dropped {
+			if i == rejectedShown {
+				printf("  and %s more, the first 20 of them in run.json", count(m.Counts.Dropped-i))
+				break
+			}
+			printf("  %s", line)
+		}
+	}
+	printf("Terrain: %s", terrainWords(&m.Terrain))
+	c := &m.Counts
+	printf("Pairs: %s, %s; %s may see each other over their sea horizons and were traced, besides %s nearer than the least distance",
+		plural(c.Observers, "observer", "observers"), plural(c.Targets, "target", "targets"), plural(c.Candidates, "pair", "pairs"), count(c.NearCandidates))
+	var verdicts []string
+	for _, v := range []pipeline.Verdict{pipeline.Direct, pipeline.Refracted, pipeline.Looming, pipeline.Blocked, pipeline.Undecided} {
+		verdicts = append(verdicts, fmt.Sprintf("%s %s", v, count(c.Verdicts[v])))
+	}
+	printf("Verdicts: %s", strings.Join(verdicts, ", "))
+	printf("Kept: %s, %s", plural(c.Kept, "sightline", "sightlines"), plural(c.Alignments, "alignment", "alignments"))
+	if hint := emptyHint(c); hint != "" {
+		printf("%s", hint)
+	}
+	best := bestLines(result)
+	if len(best) > 0 {
+		printf("")
+		printf("Best sightlines:")
+	}
+	for _, l := range best {
+		for _, line := range lineWords(l) {
+			printf("%s", line)
+		}
+	}
+	pairs := bestAlignments(result)
+	if len(pairs) > 0 {
+		printf("")
+		printf("Best alignments:")
+	}
+	for _, a := range pairs {
+		for _, line := range alignmentWords(a) {
+			printf("%s", line)
+		}
+	}
+	printf("")
+	printf("Report: %s", reportPath)
+}
+
+// rejectedLines names the first rejected rows of an input.
+func rejectedLines(rejected []pipeline.InputRejected, in *pipeline.Input) []string {
+	var lines []string
+	for _, r := range rejected {
+		if r.Path != in.Path {
+			continue
+		}
+		for i, row := range r.Rows {
+			if i == rejectedShown {
+				return append(lines, fmt.Sprintf("and %s more, the first 20 rejected rows in run.json", count(in.Rejected-i)))
+			}
+			lines = append(lines, fmt.Sprintf("%s line %d: %s", in.Path, row.Line, row.Reason))
+		}
+	}
+	return lines
+}
+
+func terrainWords(t *pipeline.TerrainSummary) string {
+	text := plural(t.Tiles, "tile", "tiles")
+	if n := len(t.Unreadable); n > 0 {
+		text += fmt.Sprintf(", %s of them not readable", count(n))
+	}
+	if n := len(t.MissingLandCells); n > 0 {
+		shown := t.MissingLandCells[:min(n, 8)]
+		more := ""
+		if n > len(shown) {
+			more = " and " + count(n-len(shown)) + " more"
+		}
+		text += fmt.Sprintf("; none for %s%s, where features stand: lines across them may be undecided", strings.Join(shown, ", "), more)
+	}
+	return text
+}
+
+// emptyHint says what to change when a survey found nothing.
+func emptyHint(c *pipeline.Counts) string {
+	switch {
+	case c.Features == 0:
+		return "No feature was left to survey: see what was rejected above."
+	case c.Observers == 0:
+		return "No observer: no feature of the kinds in --observer-kinds lies inside --area."
+	case c.Targets == 0:
+		return "No target: no feature is of the kinds in --target-kinds."
+	case c.Candidates == 0:
+		return "No pair: no two features within --min-distance-km and --max-distance-km stand high enough to see each other."
+	case c.Kept == 0:
+		return "No sightline was likely enough to be kept; --keep all keeps every pair."
+	default:
+		return ""
+	}
+}
+
+// bestLines returns the sightlines of the first places, best first.
+func bestLines(result *pipeline.Result) []*pipeline.Sightline {
+	var best []*pipeline.Sightline
+	for i := range result.Sightlines {
+		if l := &result.Sightlines[i]; l.Rank != nil && *l.Rank <= bestShown {
+			best = append(best, l)
+		}
+	}
+	slices.SortFunc(best, func(a, b *pipeline.Sightline) int { return cmp.Compare(*a.Rank, *b.Rank) })
+	return best
+}
+
+// bestAlignments returns the alignments of the first places, best first.
+func bestAlignments(result *pipeline.Result) []*pipeline.Alignment {
+	var best []*pipeline.Alignment
+	for i := range result.Alignments {
+		if a := &result.Alignments[i]; a.Rank != nil && *a.Rank <= alignmentsShown {
+			best = append(best, a)
+		}
+	}
+	slices.SortFunc(best, func(a, b *pipeline.Alignment) int { return cmp.Compare(*a.Rank, *b.Rank) })
+	return best
+}
+
+// lineWords says in words what a ranked sightline promises.
+func lineWords(l *pipeline.Sightline) []string {
+	lines := []string{
+		fmt.Sprintf("%d. From %s (%s) to %s (%s), %s away at azimuth %s:", *l.Rank, l.ObserverName, l.ObserverKind, l.TargetName, l.TargetKind,
+			kilometres(l.DistanceM), degrees(l.AzimuthDeg)),
+		fmt.Sprintf("   %s, %s; chance %s;", l.Verdict, verdictWords(l.Verdict), chance(*l.Chance)),
+		fmt.Sprintf("   %s.", obscuredWords(l)),
+	}
+	return append(lines, doubtLines(l.Doubts)...)
+}
+
+// alignmentWords says in words what a ranked alignment promises.
+func alignmentWords(a *pipeline.Alignment) []string {
+	lines := []string{fmt.Sprintf("%d. From %s: %s, %s away, and %s, %s away, %s apart in azimuth:", *a.Rank, a.ObserverName, a.NearName, kilometres(a.NearDistanceM),
+		a.FarName, kilometres(a.FarDistanceM), arcmin(math.Abs(a.AzimuthDifferenceArcmin)))}
+	switch a.Case {
+	case pipeline.NearMissingFarSeen:
+		lines = append(lines, fmt.Sprintf("   under the curve %s is out of view while the farther %s shows; on the plane both show; chance %s.", a.NearName, a.FarName, chance(a.Chance)))
+	case pipeline.FarBehindNear:
+		lines = append(lines, fmt.Sprintf("   under the curve %s is hidden behind %s; on the plane it shows over it; chance %s.", a.FarName, a.NearName, chance(a.Chance)))
+	default:
+		lines = append(lines, fmt.Sprintf("   under the curve %s stands %s (± %s) %s, on the plane %s; chance %s that both show.", a.FarName,
+			separated(a.SeparationArcmin), arcmin(a.SeparationSDArcmin), a.NearName, separated(a.SeparationPlaneArcmin), chance(a.Chance)))
+	}
+	return append(lines, doubtLines(a.Doubts)...)
+}
+
+func doubtLines(codes string) []string {
+	if codes == "" {
+		return nil
+	}
+	return []string{fmt.Sprintf("   Doubts: %s (\"farstation schema\" explains them).", strings.ReplaceAll(codes, ",", ", "))}
+}

@@ -1,0 +1,205 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"farstation/gazetteer"
+	"farstation/pipeline"
+	"farstation/reports"
+)
+
+// surveyOptions are the flags of survey.
+type surveyOptions struct {
+	pipeline.Options
+	out           string
+	replace       bool
+	keep, rankFor string
+	weights       string
+	progress      progressOptions
+}
+
+func defaultSurveyOptions() surveyOptions {
+	return surveyOptions{Options: pipeline.DefaultOptions(), keep: "likely", rankFor: "test", progress: progressOptions{log: "text"}}
+}
+
+const surveyLong = `Survey reads gazetteer extracts and elevation tiles, predicts every sightline from an observer to a farther feature, and ranks those that
+would settle something. It writes one folder, complete or not at all: report.html to read, ranked.csv and ranked.geojson to load elsewhere,
+sightlines, alignments, features and profiles as Parquet for analysis, and run.json with all parameters and inputs. "farstation schema"
+explains every column.
+
+The same input and flags give the same bytes, run.json apart, whatever --workers and --memory are.
+
+  farstation survey --features peaks.tsv --terrain tiles --area -125,-34,-121,-31 --out islands
+
+"farstation --help" has the cautions.`
+
+func newSurveyCommand(stdio *stdio) *cobra.Command {
+	o := defaultSurveyOptions()
+	cmd := &cobra.Command{
+		Use:   "survey --features FILE --terrain PATH --out DIR",
+		Short: "Predict and rank every sightline of a region",
+		Long:  surveyLong,
+		Args:  atMostArgs(0),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return runSurvey(cmd.Context(), stdio, o)
+		},
+	}
+	cmd.DisableFlagsInUseLine = true
+	useGroups(cmd, o.flagGroups())
+	return cmd
+}
+
+func (o *surveyOptions) flagGroups() []flagGroup {
+	return []flagGroup{
+		newFlagGroup("Input and output", func(f flagAdder) {
+			f.StringArrayVar(&o.Features, "features", nil, "gazetteer extract `FILE`: a GeoNames dump or a CSV with a header, also inside .zip, .gz or .bz2; repeatable")
+			f.Var(terrainValue{&o.Terrain}, "terrain", terrainUsage)
+			f.StringVar(&o.out, "out", "", "run folder `DIR` to write; it must not exist yet")
+			f.BoolVar(&o.replace, "replace", false, "replace the earlier run that --out holds, once the new one is complete")
+		}),
+		newFlagGroup("Who looks at what", func(f flagAdder) {
+			f.Var(areaValue{&o.Area}, "area", "observers inside `W,S,E,N` only, in degrees; targets may lie outside; W above E crosses the date line (default everywhere)")
+			f.Var(kindsValue{&o.ObserverKinds, gazetteer.Kinds()}, "observer-kinds", "`KINDS` of features that are looked from, comma list")
+			f.Var(kindsValue{&o.TargetKinds, nil}, "target-kinds", "`KINDS` of features that are looked at, comma list")
+			f.Float64Var(&o.MinDistanceKM, "min-distance-km", o.MinDistanceKM, "least distance `KM` of listed sightlines and far tops, in kilometres")
+			f.Float64Var(&o.MaxDistanceKM, "max-distance-km", o.MaxDistanceKM, "greatest distance `KM` of them, in kilometres; 0 is as far as the horizon lets it")
+			f.Float64Var(&o.NearMinDistanceKM, "near-min-distance-km", o.NearMinDistanceKM, "least distance `KM` of the near top of an alignment, in kilometres")
+			f.Float64Var(&o.ToleranceDeg, "tolerance-deg", o.ToleranceDeg, "two tops within `DEG` degrees of azimuth, and the spread of their places, are an alignment")
+			f.Float64Var(&o.FrameDeg, "frame-deg", o.FrameDeg, "width `DEG` of the frame, in degrees, in which tops that should be missing are sought beside a far top in view")
+			f.Float64Var(&o.EyeHeightM, "eye-height-m", o.EyeHeightM, "height `M` of the eye over the observer's ground, in metres")
+			f.BoolVar(&o.FromTops, "from-tops", o.FromTops, "the eye is that much over the top of a tower, mast or building instead")
+		}),
+		newFlagGroup("Air", func(f flagAdder) {
+			addAirFlags(f, &o.Options)
+			f.Float64Var(&o.KOwnSD, "k-own-sd", o.KOwnSD, "part `K` of k-sd that two rays of one day do not share; weakens alignments")
+			f.Float64Var(&o.VisualRangeKM, "visual-range-km", o.VisualRangeKM, "meteorological range `KM` at sea level, in kilometres, for the contrast that haze leaves; no chance depends on it")
+		}),
+		newFlagGroup("Heights and terrain", func(f flagAdder) { addHeightFlags(f, &o.Options) }),
+		newFlagGroup("Result", func(f flagAdder) {
+			f.Var(choiceValue{&o.keep, []string{"likely", "all"}}, "keep", "likely keeps sightlines with a chance of 0.01 or more at k + 5·k-sd or less, and undecided ones; all keeps every pair traced")
+			f.IntVar(&o.Top, "top", o.Top, "number `N` of best sightlines that the report draws")
+			f.Var(choiceValue{&o.rankFor, []string{"test", "picture"}}, "rank-for", "which score ranks: as a test of the two models, or as a picture")
+			f.StringVar(&o.weights, "weights", "", "`LIST` of weights of that score's terms instead of its own, such as reach=1,loss=1.5; terms are "+strings.Join(scoreTerms(), ", "))
+		}),
+		newFlagGroup("Running", func(f flagAdder) {
+			f.IntVar(&o.Workers, "workers", o.Workers, "observers traced at once, `N`; 0 is one a core; changes no result")
+			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of terrain held in memory, such as 512MiB; less reads tiles more often; changes no result")
+			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
+			o.progress.addFlags(f)
+		}),
+	}
+}
+
+// scoreTerms names the terms of both scores.
+func scoreTerms() []string {
+	terms := pipeline.TestWeights()
+	maps.Copy(terms, pipeline.PictureWeights())
+	return slices.Sorted(maps.Keys(terms))
+}
+
+// check completes the options and tells all that is wrong with them.
+func (o *surveyOptions) check() error {
+	var wrong []error
+	say := func(format string, args ...any) { wrong = append(wrong, fmt.Errorf(format, args...)) }
+	if len(o.Features) == 0 {
+		say("no --features: name a gazetteer extract, such as a GeoNames dump or a CSV with a header")
+	}
+	if len(o.Terrain) == 0 {
+		say("no --terrain: name an elevation tile or a folder of them")
+	}
+	if o.out == "" {
+		say("no --out: name the folder to write")
+	}
+	if o.Top < 0 {
+		say("--top %d: must be 0 or more", o.Top)
+	}
+	if !(o.ToleranceDeg >= 0 && o.ToleranceDeg <= 90) {
+		say("--tolerance-deg %v: must lie within 0…90", o.ToleranceDeg)
+	}
+	if o.Workers < 0 {
+		say("--workers %d: must be 0 (one a core) or more", o.Workers)
+	}
+	if o.Workers == 0 {
+		o.Workers = pipeline.DefaultWorkers()
+	}
+	o.KeepAll, o.RankForPicture = o.keep == "all", o.rankFor == "picture"
+	if o.weights != "" {
+		base := pipeline.TestWeights()
+		if o.RankForPicture {
+			base = pipeline.PictureWeights()
+		}
+		var err error
+		if o.Weights, err = pipeline.ParseWeights(o.weights, maps.Clone(base)); err != nil {
+			say("--weights: %w", err)
+		}
+	}
+	if len(wrong) == 0 {
+		return o.Validate()
+	}
+	return errors.Join(wrong...)
+}
+
+// runSurvey surveys and writes the run folder, then says on standard output what was found.
+func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) error {
+	if err := o.check(); err != nil {
+		return wrongInput(err)
+	}
+	if err := reports.CheckOut(o.out, o.replace); err != nil {
+		return wrongInput(err)
+	}
+	watcher := watch(stdio.err, o.progress)
+	defer watcher.stop()
+	result, err := pipeline.Survey(ctx, o.Options, &watcher.Progress)
+	if err != nil {
+		// All that a survey does is read input and compute; what fails it is the input.
+		return wrongInput(err)
+	}
+	result.Manifest.PeakMemory = memoryBytes()
+	report := reports.File{Name: "report.html", Write: func(w io.Writer) error {
+		return reports.WriteHTML(w, result, reports.HTMLOptions{
+			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Top: o.Top, Doubts: allDoubts(),
+		})
+	}}
+	if err := reports.WriteRun(ctx, o.out, o.replace, result, []reports.File{report}); err != nil {
+		return err
+	}
+	watcher.stop()
+	var text bytes.Buffer
+	summarise(&text, result, filepath.Join(o.out, report.Name))
+	if _, err := text.WriteTo(stdio.out); err != nil {
+		return fmt.Errorf("the run is complete, but its summary could not be printed: %w", err)
+	}
+	return unreadableTiles(result.Manifest.Terrain.Unreadable)
+}
+
+// memoryBytes is the memory that the program has asked of the system up to now, of which it hardly ever gives address space back.
+func memoryBytes() int64 {
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return int64(min(m.Sys, math.MaxInt64))
+}
+
+// unreadableTiles is the error that ends a command which has done its work although terrain could not be read; nil for none.
+func unreadableTiles(reasons []string) error {
+	if len(reasons) == 0 {
+		return nil
+	}
+	var lines []error
+	for _, reason := range reasons {
+		lines = append(lines, errors.New(reason))
+	}
+	lines = append(lines, fmt.Errorf("done, but %s counted as missing terrain: replace what cannot be read and run again", plural(len(reasons), "tile", "tiles")))
+	return statusError{statusPartly, errors.Join(lines...)}
+}
