@@ -28,6 +28,25 @@ type LinePrediction struct {
 	// the top over its front; AllSD in how many standard deviations all but k must be wrong at once. None where there is no claim.
 	BreakEvens []BreakEven
 	AllSD      float64
+	// LowM is the length of the ray within the low height of sea or ground.
+	LowM float64
+}
+
+// DrawLine draws the whole profile of one pair n times at random, k, heights and terrain, and returns the share of draws that show the top: the
+// slow twin of its chance. The same seed gives the same share. Gaps in the terrain are filled high.
+func (w *World) DrawLine(opts Options, observer, target *gazetteer.Feature, n int, seed uint64) (float64, error) {
+	opts.KeepAll = true
+	tracer := NewTracer(opts, w.Store, w.Geoid)
+	if _, err := tracer.Trace(observer, target, false); err != nil {
+		return 0, err
+	}
+	section, err := tracer.walker.Section(&tracer.line, terrain.FillHigh, opts.GuardM, nil)
+	if err != nil {
+		return 0, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
+	}
+	spreads := opts.spreads(observer, target)
+	spreads.K = tracer.k
+	return section.Draw(spreads, n, seed), nil
 }
 
 // ErrEndsTooClose marks a pair with no ground outside the guards of its ends, of which nothing can be said.
@@ -55,7 +74,7 @@ func (w *World) PredictLine(opts Options, observer, target *gazetteer.Feature) (
 			observer.ID, target.ID, ErrEndsTooClose, apartM, opts.GuardM)
 	}
 	p := &LinePrediction{
-		Row: trace.Row, K: tracer.k, EyeSDM: trace.EyeSDM, TopSDM: trace.TopSDM,
+		Row: trace.Row, K: tracer.k, LowM: tracer.lowM, EyeSDM: trace.EyeSDM, TopSDM: trace.TopSDM,
 		ObserverUndulationM: w.Geoid.UndulationM(observer.At), TargetUndulationM: w.Geoid.UndulationM(target.At),
 	}
 	if front := p.Row.FrontDistanceM; front != nil {

@@ -114,10 +114,14 @@ type Sightline struct {
 	ScoreAbsence  *float64 `parquet:"score_absence,optional" unit:"" doc:"term absence: greatest chance of a near top in the frame that the plane shows and the curve hides while this top is in view"`
 	ScoreSky      *float64 `parquet:"score_sky,optional" unit:"" doc:"term sky: 1 where the ground behind lies 2 arc minutes or more below the top, 0.3 where far ground stands nearer or behind it, 0.1 where near ground does"`
 	ScoreAir      *float64 `parquet:"score_air,optional" unit:"" doc:"term air: logarithm of the contrast left, 0.5 % 0, all 1"`
+	ScoreFan      *float64 `parquet:"score_fan,optional" unit:"" doc:"term fan: spread of the distances of all tops in view in the frame, which tells curvature from roll"`
+	ScoreUnique   *float64 `parquet:"score_unique,optional" unit:"" doc:"term unique: share of the region's observers that cannot see the target"`
+	ScoreLight    *float64 `parquet:"score_light,optional" unit:"" doc:"term light: days of the year with the sun behind the target's skyline or low aside, over 15"`
 	ScoreEvidence *float64 `parquet:"score_evidence,optional" unit:"" doc:"term evidence: evidence of the best alignment over the most that the spread of k allows"`
 	ScoreRuler    *float64 `parquet:"score_ruler,optional" unit:"" doc:"term ruler: a near structure of known height exactly before the top"`
 	GateSure      *float64 `parquet:"gate_sure,optional" unit:"" doc:"gate: chance that the top clears"`
 	GateSound     *float64 `parquet:"gate_sound,optional" unit:"" doc:"gate: 1, less for heights or places that are doubted, 0 for an unresolved contradiction"`
+	GateSeen      *float64 `parquet:"gate_seen,optional" unit:"" doc:"gate: width of the target's structure over twice the seeing of 5 arc seconds; 1 for ground and buildings"`
 	GateStand     *float64 `parquet:"gate_stand,optional" unit:"" doc:"gate: whether anybody can stand at the observer: 1 viewpoint, 0.6 summit, 0.2 tower, 0 mast, chimney, turbine"`
 	ScoreTest     *float64 `parquet:"score_test,optional" unit:"" doc:"score as a test of the models, 0–100; null where undecided"`
 	ScorePicture  *float64 `parquet:"score_picture,optional" unit:"" doc:"score as a picture, 0–100; null where undecided"`

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -13,12 +14,14 @@ import (
 
 // TestWeights and PictureWeights are the default weights of the score's terms.
 func TestWeights() map[string]float64 {
-	return map[string]float64{"flip": 3, "absence": 2, "ruler": 2, "evidence": 2, "loss": 1, "reach": 1, "sky": 1, "air": 1}
+	return map[string]float64{
+		"flip": 3, "absence": 2, "fan": 2, "ruler": 2, "evidence": 2, "loss": 1, "reach": 1, "sky": 1, "air": 1, "unique": 0.5, "light": 0.5,
+	}
 }
 
 // PictureWeights are the default weights of the picture score.
 func PictureWeights() map[string]float64 {
-	return map[string]float64{"sky": 2, "reach": 2, "share": 2, "ruler": 1, "air": 1, "evidence": 0.5}
+	return map[string]float64{"sky": 2, "light": 2, "reach": 2, "share": 2, "ruler": 1, "air": 1, "unique": 1, "evidence": 0.5}
 }
 
 // ParseWeights reads "reach=1,loss=1.5": weights over the defaults of a ranking. It names what it does not know.
@@ -26,7 +29,7 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	if strings.TrimSpace(list) == "" {
 		return base, nil
 	}
-	known := []string{"absence", "air", "evidence", "flip", "loss", "reach", "ruler", "share", "sky"}
+	known := slices.Sorted(maps.Keys((&Sightline{}).terms()))
 	for _, item := range strings.Split(list, ",") {
 		name, value, found := strings.Cut(strings.TrimSpace(item), "=")
 		if !found || !slices.Contains(known, name) {
@@ -41,7 +44,7 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	return base, nil
 }
 
-// score fills the terms, gates and both scores of a line. best is its best alignment as the far line, nil where it has none; nearHeight
+// score fills the terms and gates of a line; finishScores does the rest. best is its best alignment as the far line, nil where it has none; nearHeight
 // and nearHeightSD are the structure height of that alignment's near top. Terms without a value are left out with their weights.
 func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, best *Alignment, near *gazetteer.Feature) {
 	if row.Verdict == Undecided {
@@ -80,9 +83,65 @@ func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, b
 		row.GateSound = unit(*row.GateSound * 0.5)
 	}
 	row.GateStand = unit(standing(observer.Kind))
-	gates := *row.GateSure * *row.GateSound * *row.GateStand
-	row.ScoreTest = pointer(100 * gates * row.weighted(opts.weights(false)))
-	row.ScorePicture = pointer(100 * gates * row.weighted(opts.weights(true)))
+	row.GateSeen = unit(1)
+	if w := widthM(target.Kind); w > 0 {
+		row.GateSeen = unit(w / row.DistanceM / (2 * seeingRad))
+	}
+}
+
+// seeingRad is how far air by day smears a point, 5″ (from memory).
+const seeingRad = 5.0 / 3600 * math.Pi / 180
+
+// widthM is a usual width of the upper part of a structure; 0 for what is as wide as it is high (our judgement, no source).
+func widthM(kind gazetteer.Kind) float64 {
+	switch kind {
+	case gazetteer.Mast:
+		return 1.5
+	case gazetteer.Turbine:
+		return 3
+	case gazetteer.Tower, gazetteer.Chimney, gazetteer.Lighthouse:
+		return 5
+	default:
+		return 0
+	}
+}
+
+// finishScores fills what the whole region decides, the term unique, and both scores of every line that has its terms: the weighted mean of the
+// terms times the gates. observers is the number of observers of the region.
+func finishScores(opts *Options, lines []Sightline, observers int) {
+	seers := map[string]int{}
+	for i := range lines {
+		if l := &lines[i]; l.Verdict == Direct || l.Verdict == Refracted {
+			seers[l.TargetID]++
+		}
+	}
+	for i := range lines {
+		l := &lines[i]
+		if l.GateSure == nil {
+			continue
+		}
+		l.ScoreUnique = pointer(1 - float64(seers[l.TargetID])/float64(max(observers, 1)))
+		gates := *l.GateSure * *l.GateSound * *l.GateStand * *l.GateSeen
+		l.ScoreTest = pointer(100 * gates * l.weighted(opts.weights(false)))
+		l.ScorePicture = pointer(100 * gates * l.weighted(opts.weights(true)))
+	}
+}
+
+// fan is how well the tops in view in one frame tell slope from roll: the spread of their distances over 40 km, for three tops or more, in full
+// from seven on.
+func fan(distancesM []float64) float64 {
+	n := float64(len(distancesM))
+	if n < 3 {
+		return 0
+	}
+	mean, sum := 0.0, 0.0
+	for _, d := range distancesM {
+		mean += d / n
+	}
+	for _, d := range distancesM {
+		sum += square(d - mean)
+	}
+	return math.Min(math.Sqrt(sum/n)/40e3, 1) * math.Min((n-2)/5, 1)
 }
 
 func (o *Options) weights(picture bool) map[string]float64 {
@@ -99,19 +158,25 @@ func (o *Options) weights(picture bool) map[string]float64 {
 // weighted is the weighted mean of the terms that have a value.
 func (s *Sightline) weighted(weights map[string]float64) float64 {
 	sum, total := 0.0, 0.0
-	for _, t := range []struct {
-		name  string
-		value *float64
-	}{{"absence", s.ScoreAbsence}, {"air", s.ScoreAir}, {"sky", s.ScoreSky}, {"evidence", s.ScoreEvidence}, {"flip", s.ScoreFlip}, {"loss", s.ScoreLoss}, {"reach", s.ScoreReach}, {"ruler", s.ScoreRuler}, {"share", s.ScoreShare}} {
-		if t.value != nil {
-			sum += weights[t.name] * *t.value
-			total += weights[t.name]
+	terms := s.terms()
+	for _, name := range slices.Sorted(maps.Keys(terms)) { // in one order, so that rounding is the same every time
+		if v := terms[name]; v != nil {
+			sum += weights[name] * *v
+			total += weights[name]
 		}
 	}
 	if total == 0 {
 		return 0
 	}
 	return sum / total
+}
+
+// terms are the terms of the score by name.
+func (s *Sightline) terms() map[string]*float64 {
+	return map[string]*float64{
+		"absence": s.ScoreAbsence, "air": s.ScoreAir, "evidence": s.ScoreEvidence, "fan": s.ScoreFan, "flip": s.ScoreFlip, "light": s.ScoreLight,
+		"loss": s.ScoreLoss, "reach": s.ScoreReach, "ruler": s.ScoreRuler, "share": s.ScoreShare, "sky": s.ScoreSky, "unique": s.ScoreUnique,
+	}
 }
 
 // soundness is 1 for an end whose height two sources agree on (listed, and terrain that does not contradict it), 0.7 for a height

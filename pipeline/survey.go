@@ -61,6 +61,7 @@ func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, err
 
 	progress.begin("rank", 0)
 	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments}
+	finishScores(&opts, result.Sightlines, traced.counts.Observers)
 	rank(&opts, result.Sightlines)
 	rankAlignments(result.Alignments)
 	c.stage("rank", len(result.Sightlines))
@@ -222,7 +223,7 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 			return nil, err
 		}
 		alignments := align(opts, observer, lines, missing)
-		out.commit(opts, int32(chunk), observer, lines, missing, alignments)
+		out.commit(tracer, int32(chunk), observer, lines, missing, alignments)
 		progress.add(1)
 	}
 	slices.SortStableFunc(out.alignments, func(a, b Alignment) int { return cmp.Compare(a.ObserverID, b.ObserverID) })
@@ -282,7 +283,8 @@ func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan,
 }
 
 // commit turns the lines and alignments of one observer into rows.
-func (out *traced) commit(opts *Options, chunk int32, observer *gazetteer.Feature, lines, missing []seen, alignments []Alignment) {
+func (out *traced) commit(tracer *Tracer, chunk int32, observer *gazetteer.Feature, lines, missing []seen, alignments []Alignment) {
+	opts := &tracer.opts
 	features := map[string]*gazetteer.Feature{}
 	for _, l := range lines {
 		features[l.target.ID] = l.target
@@ -320,7 +322,10 @@ func (out *traced) commit(opts *Options, chunk int32, observer *gazetteer.Featur
 			lines = append(lines, l)
 		}
 	}
+	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
+	byAzimuth(inView)
 	slices.SortFunc(lines, func(a, b seen) int { return strings.Compare(a.target.ID, b.target.ID) })
+	var distances []float64
 	for _, l := range lines {
 		row := l.trace.Row
 		if !opts.listed(row.DistanceM) {
@@ -340,6 +345,12 @@ func (out *traced) commit(opts *Options, chunk int32, observer *gazetteer.Featur
 		}
 		if b := best[row.TargetID]; b != nil && row.Verdict != Undecided {
 			row.EvidenceSD = b.EvidenceSD
+		}
+		if row.Verdict != Undecided {
+			distances = distances[:0]
+			within(inView, row.AzimuthDeg, opts.FrameDeg/2, func(other seen) { distances = append(distances, other.trace.Row.DistanceM) })
+			row.ScoreFan = pointer(fan(distances))
+			row.ScoreLight = pointer(tracer.light(&row))
 		}
 		score(opts, &row, observer, l.target, best[row.TargetID], near)
 		out.lines = append(out.lines, row)

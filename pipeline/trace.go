@@ -25,12 +25,15 @@ const (
 func LineDoubts() []struct{ Code, Meaning string } {
 	return []struct{ Code, Meaning string }{
 		{DoubtLowAir, "more than half of what bends the ray is air within the low height of sea or ground, where k is poorly known"},
-		{DoubtOwnGround, "the verdict is decided by ground within 1 km of an end; critical_k_beyond_1km has that of the rest"},
+		{DoubtOwnGround, "ground within 1 km of an end decides the verdict, or is the riskiest of a chance below 0.95; critical_k_beyond_1km has the k_c of the rest"},
 		{DoubtTerrainMissing, "terrain is missing on the line: gaps are filled high for the verdict, and undecided_at_m says where they matter"},
 	}
 }
 
 const arcminPerRad = 180 * 60 / math.Pi
+
+// ownGroundM is how near to an end ground is that end's own, so that heights of end and terrain, whose errors differ, decide over metres.
+const ownGroundM = 1000
 
 // keepChance and keepSpreads are the bounds of a line that is likely enough to be kept.
 const (
@@ -65,11 +68,15 @@ type Tracer struct {
 	// k is the refraction coefficient of free air on the line that is traced, at its grazing point; kElevation that for the elevation of
 	// its top.
 	k, kElevation float64
+	// lowM is the length of the last ray judged within the low height of sea or ground.
+	lowM float64
+	// lights remembers the term light by whole degrees of latitude and azimuth.
+	lights map[[2]int]float64
 }
 
 // NewTracer returns a tracer over the terrain of a store.
 func NewTracer(opts Options, store *terrain.Store, grid *geoid.Grid) *Tracer {
-	return &Tracer{highestM: 9000, opts: opts, walker: terrain.NewWalker(store, grid, opts.SeaLevelM), geoid: grid}
+	return &Tracer{highestM: 9000, lights: map[[2]int]float64{}, opts: opts, walker: terrain.NewWalker(store, grid, opts.SeaLevelM), geoid: grid}
 }
 
 // eyeHeightM is the height of the eye over the geoid.
@@ -308,6 +315,7 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	spreads := o.spreads(observer, target)
 	spreads.K = t.k
 	odds := t.section.Odds(spreads)
+	t.lowM = odds.LowM
 	row.RiskiestDistanceM, row.KMean, row.KSD, row.CriticalKSD = odds.RiskiestM, odds.KMean, odds.KSD, odds.CriticalKSD
 	row.ChanceLow, row.ChanceHigh = odds.Chance, odds.Chance
 	if missing > 0 {
@@ -321,6 +329,9 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 		}
 		chance := t.high.Odds(spreads).Chance
 		row.ChanceLow, row.ChanceHigh = math.Min(chance, odds.Chance), math.Max(chance, odds.Chance)
+	}
+	if end := math.Min(odds.RiskiestM, l.DistanceM-odds.RiskiestM); end < ownGroundM && odds.Chance < 0.95 {
+		doubts = append(doubts, DoubtOwnGround)
 	}
 	if row.Verdict != Undecided {
 		row.Chance = pointer(row.ChanceLow)

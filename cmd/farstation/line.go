@@ -29,6 +29,7 @@ type lineOptions struct {
 	// fromStructure and toStructure tell whether those flags were given.
 	fromStructure, toStructure bool
 	asJSON                     bool
+	draws                      int
 	figure                     string
 }
 
@@ -77,6 +78,7 @@ func (o *lineOptions) flagGroups() []flagGroup {
 			f.Var(terrainValue{&o.Terrain}, "terrain", terrainUsage)
 			f.StringArrayVar(&o.Features, "features", nil, "gazetteer extract `FILE` for names and ids: a GeoNames dump or a CSV with a header; repeatable")
 			f.BoolVar(&o.asJSON, "json", false, "print the row that a survey would write, as JSON")
+			f.IntVar(&o.draws, "draws", 0, "also draw the whole profile `N` times at random and print the share that shows the top, beside the chance")
 			f.StringVar(&o.figure, "figure", "", "`FILE`.svg to draw the profile into; it must not exist yet")
 		}),
 		newFlagGroup("Air", func(f flagAdder) { addAirFlags(f, &o.Options) }),
@@ -87,6 +89,9 @@ func (o *lineOptions) flagGroups() []flagGroup {
 func (o *lineOptions) check() error {
 	var wrong []error
 	say := func(format string, args ...any) { wrong = append(wrong, fmt.Errorf(format, args...)) }
+	if o.draws < 0 || o.draws > 1e7 {
+		say("--draws %d: must lie within 0…10000000", o.draws)
+	}
 	for _, end := range []struct {
 		flag, place string
 		structureM  float64
@@ -120,6 +125,9 @@ const tallestStructureM = 1500
 // structureSDM is the spread of a structure height that is typed, as of one that is listed.
 const structureSDM = 2
 
+// drawSeed makes the draws of one line the same every time.
+const drawSeed = 1
+
 // runLine predicts one pair and prints it.
 func runLine(ctx context.Context, stdio *stdio, o lineOptions) error {
 	if err := o.check(); err != nil {
@@ -152,6 +160,13 @@ func runLine(ctx context.Context, stdio *stdio, o lineOptions) error {
 		}
 	} else {
 		writeLine(&text, &o.Options, prediction, &observer, &target)
+		if o.draws > 0 {
+			share, err := world.DrawLine(o.Options, &observer, &target, o.draws, drawSeed)
+			if err != nil {
+				return wrongInput(err)
+			}
+			fmt.Fprintf(&text, "%-22s the top shows in %.3f of %d random draws of k, heights and terrain\n", "draws", share, o.draws)
+		}
 	}
 	if o.figure != "" {
 		svg, err := reports.ProfileFigure(&prediction.Row, &prediction.Profile, reports.FigureOptions{K: prediction.K, KSD: o.KSD})

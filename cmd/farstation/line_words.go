@@ -59,6 +59,9 @@ func writeLine(w io.Writer, o *pipeline.Options, p *pipeline.LinePrediction, obs
 	row("riskiest point", "%s from the observer; heights and terrain there are worth ± %s of k_c", kilometres(l.RiskiestDistanceM), coefficient(l.CriticalKSD))
 	row("chance", "%s", chanceWords(l))
 	row("", "over k = %s along this ray, both heights and the terrain; it says nothing of haze", plusMinus(coefficient(l.KMean), coefficient(l.KSD)))
+	if o.LowHeightM > 0 {
+		row("low air", "%s of the ray run within %s of sea or ground, where k is poorly known", kilometres(p.LowM), metres(o.LowHeightM))
+	}
 	if l.FrontDistanceM != nil && l.FootDistanceM != nil {
 		row("front", "%s from the observer: what cuts off the view of lower ground behind it", kilometres(*l.FrontDistanceM))
 		if l.MarginArcmin > 0 {
