@@ -126,7 +126,7 @@ func (s *sink) feature(r record) (Feature, error) {
 	if !math.IsNaN(r.groundM) && !(r.groundM >= lowestM && r.groundM <= highestM) {
 		return Feature{}, fmt.Errorf("ground height %v m is outside %v…%v", r.groundM, lowestM, highestM)
 	}
-	if r.groundM == 0 && r.kind.isSummit() {
+	if r.groundM == 0 && r.kind.isSummit() && !s.options.AsListed {
 		f.GroundHeightM, f.ListedHeightM = math.NaN(), math.NaN()
 		f.doubt(DoubtHeightZero)
 	}

@@ -35,6 +35,8 @@ type ReadOptions struct {
 	// MaxLineBytes is the longest line, or quoted record of several lines, that is read; longer ones are rejected rows.
 	// Default 1 MiB.
 	MaxLineBytes int
+	// AsListed believes a summit that is listed at exactly 0 m, which otherwise counts as a height that is not known.
+	AsListed bool
 }
 
 // Report says what ReadFile found. Every row is used, passed over or rejected.

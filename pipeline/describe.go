@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"farstation/gazetteer"
@@ -130,12 +131,14 @@ func (w *World) missingLandCells() []string {
 	cells := []string{}
 	seen := map[[2]int]bool{}
 	for i := range w.Features {
-		at := w.Features[i].Listed
-		c := [2]int{int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))}
-		if !seen[c] && w.Store.State(c[0], c[1]) == terrain.Gap {
+		holders := cellsOf(w.Features[i].Listed)
+		if slices.ContainsFunc(holders, func(c [2]int) bool { return w.Store.State(c[0], c[1]) == terrain.HasTile }) {
+			continue
+		}
+		if c := holders[0]; !seen[c] && w.Store.State(c[0], c[1]) == terrain.Gap {
+			seen[c] = true
 			cells = append(cells, cellName(c[0], c[1]))
 		}
-		seen[c] = true
 	}
 	return cells
 }

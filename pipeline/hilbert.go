@@ -40,7 +40,7 @@ func hilbert(p geodesy.LatLon) uint32 {
 }
 
 // chunkSize is the number of observers that are traced and committed together.
-const chunkSize = 64
+const chunkSize = 16
 
 // chunks orders observers, given by their indices into features, along the Hilbert curve and cuts them into chunks; within a chunk
 // they stand by id.

@@ -12,6 +12,7 @@ import (
 	"strings"
 
 	"farstation/gazetteer"
+	"farstation/geodesy"
 	"farstation/geodesy/geoid"
 	"farstation/geodesy/terrain"
 )
@@ -39,11 +40,11 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 		return nil, err
 	}
 	progress.begin("read features", 0)
-	if err := w.readFeatures(ctx, opts.Features, progress); err != nil {
+	if err := w.readFeatures(ctx, &opts, progress); err != nil {
 		return nil, err
 	}
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features),
+		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features, w.Index),
 	})
 	progress.begin("settle features", len(w.Features))
 	spacing := w.postSpacingM()
@@ -59,12 +60,12 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	return w, nil
 }
 
-func (w *World) readFeatures(ctx context.Context, paths []string, progress *Progress) error {
+func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progress) error {
 	first := map[string]string{} // id to the file that has it
-	for _, path := range paths {
+	for _, path := range opts.Features {
 		repeated := 0
 		var rows []gazetteer.Rejected
-		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{}, func(f gazetteer.Feature) error {
+		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{AsListed: opts.AsListed}, func(f gazetteer.Feature) error {
 			progress.add(1)
 			if other, taken := first[f.ID]; taken {
 				repeated++
@@ -91,15 +92,37 @@ func (w *World) readFeatures(ctx context.Context, paths []string, progress *Prog
 	return nil
 }
 
-// landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them.
-func landHint(features []gazetteer.Feature) func(latDeg, lonDeg int) bool {
+// landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them. A feature on the edge of a
+// tile stands on that tile's own posts and says nothing of the cell beyond.
+func landHint(features []gazetteer.Feature, index *terrain.Index) func(latDeg, lonDeg int) bool {
 	type cell struct{ lat, lon int }
 	cells := make(map[cell]bool)
 	for i := range features {
-		at := features[i].Listed
-		cells[cell{int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))}] = true
+		holders := cellsOf(features[i].Listed)
+		if !slices.ContainsFunc(holders, func(c [2]int) bool { return index.Has(c[0], c[1]) }) {
+			cells[cell{holders[0][0], holders[0][1]}] = true
+		}
 	}
 	return func(latDeg, lonDeg int) bool { return cells[cell{latDeg, lonDeg}] }
+}
+
+// cellsOf returns the cells of 1° whose posts a place may stand on, by their south-west corners: one, or on whole degrees all that meet there.
+// The first is the one to the north and east.
+func cellsOf(at geodesy.LatLon) [][2]int {
+	split := func(v float64) []int {
+		at := int(math.Floor(v))
+		if v == float64(at) {
+			return []int{at, at - 1}
+		}
+		return []int{at}
+	}
+	var out [][2]int
+	for _, lat := range split(at.LatDeg) {
+		for _, lon := range split(at.LonDeg) {
+			out = append(out, [2]int{min(max(lat, -90), 89), (lon+540)%360 - 180})
+		}
+	}
+	return out
 }
 
 // postSpacingM is the widest spacing of posts among the tiles under the features, which is what may shave summits.

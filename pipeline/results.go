@@ -62,7 +62,7 @@ type Sightline struct {
 	ElevationPlaneDeg        float64 `parquet:"elevation_plane_deg" unit:"deg" doc:"elevation of the top under the plane model, light straight"`
 	ElevationPlaneSameAirDeg float64 `parquet:"elevation_plane_same_air_deg" unit:"deg" doc:"apparent elevation of the top on the plane in the same air (light bends by k)"`
 
-	CriticalK               float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer"`
+	CriticalK               float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer. With gaps in the terrain filled high; on undecided lines, and all else that terrain gives there, with gaps as sea"`
 	CriticalKSD             float64  `parquet:"critical_k_sd" unit:"" doc:"standard deviation of k_c from the heights of both ends and the terrain, at the riskiest point, without k's own"`
 	CriticalKBeyond1km      *float64 `parquet:"critical_k_beyond_1km,optional" unit:"" doc:"k_c of the ground farther than 1 km from both ends; null on lines too short to have any"`
 	GrazingDistanceM        float64  `parquet:"grazing_distance_m" unit:"m" doc:"distance of the grazing point from the observer"`
@@ -76,11 +76,11 @@ type Sightline struct {
 	ChanceHigh              float64  `parquet:"chance_high" unit:"" doc:"that probability with gaps in the terrain taken as sea"`
 	UndecidedAtM            *float64 `parquet:"undecided_at_m,optional" unit:"m" doc:"distance of the gap in the terrain that leaves the line undecided"`
 	LackingHeightM          *float64 `parquet:"lacking_height_m,optional" unit:"m" doc:"height that a blocked top lacks to show"`
-	FrontDistanceM          *float64 `parquet:"front_distance_m,optional" unit:"m" doc:"distance of the front, the ridge or sea horizon beyond which ground is cut off; null where nothing is"`
+	FrontDistanceM          *float64 `parquet:"front_distance_m,optional" unit:"m" doc:"distance of the front, the ridge or sea horizon beyond which ground is cut off, for a top out of view that which cuts it off; null where nothing is"`
 	FrontHeightM            *float64 `parquet:"front_height_m,optional" unit:"m" doc:"height of the ground over the geoid at the front"`
 	FootDistanceM           *float64 `parquet:"foot_distance_m,optional" unit:"m" doc:"distance of the foot in view"`
-	BaseHeightM             float64  `parquet:"base_height_m" unit:"m" doc:"lowest ground within 10 km before the target, no further back than half-way"`
-	CutHeightM              float64  `parquet:"cut_height_m" unit:"m" doc:"greatest elevation of any ground nearer than 95 % of the distance, carried on to the target's distance; an upper bound of what is cut"`
+	BaseHeightM             float64  `parquet:"base_height_m" unit:"m" doc:"lowest known ground within 10 km before the target, no further back than half-way"`
+	CutHeightM              float64  `parquet:"cut_height_m" unit:"m" doc:"greatest elevation of any ground nearer than 95 % of the distance, carried on to the target's distance; an upper bound of what is cut; 100,000 where that direction never stands over the target"`
 	ObscuredHeightM         *float64 `parquet:"obscured_height_m,optional" unit:"m" doc:"height of the foot in view over the geoid at k: all below it is cut off; null where nothing is"`
 	ObscuredHeightLowKM     *float64 `parquet:"obscured_height_low_k_m,optional" unit:"m" doc:"the same at k − 2·k_sd"`
 	ObscuredHeightHighKM    *float64 `parquet:"obscured_height_high_k_m,optional" unit:"m" doc:"the same at k + 2·k_sd"`

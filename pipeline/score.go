@@ -29,7 +29,7 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	if strings.TrimSpace(list) == "" {
 		return base, nil
 	}
-	known := slices.Sorted(maps.Keys((&Sightline{}).terms()))
+	known := slices.Sorted(maps.Keys((&Sightline{}).Terms()))
 	for _, item := range strings.Split(list, ",") {
 		name, value, found := strings.Cut(strings.TrimSpace(item), "=")
 		if !found || !slices.Contains(known, name) {
@@ -121,7 +121,7 @@ func finishScores(opts *Options, lines []Sightline, observers int) {
 			continue
 		}
 		l.ScoreUnique = pointer(1 - float64(seers[l.TargetID])/float64(max(observers, 1)))
-		gates := *l.GateSure * *l.GateSound * *l.GateStand * *l.GateSeen
+		gates := *l.GateSure * *l.GateSound * *l.GateStand * *l.GateSeen // in one order, whatever Gates has
 		l.ScoreTest = pointer(100 * gates * l.weighted(opts.weights(false)))
 		l.ScorePicture = pointer(100 * gates * l.weighted(opts.weights(true)))
 	}
@@ -158,7 +158,7 @@ func (o *Options) weights(picture bool) map[string]float64 {
 // weighted is the weighted mean of the terms that have a value.
 func (s *Sightline) weighted(weights map[string]float64) float64 {
 	sum, total := 0.0, 0.0
-	terms := s.terms()
+	terms := s.Terms()
 	for _, name := range slices.Sorted(maps.Keys(terms)) { // in one order, so that rounding is the same every time
 		if v := terms[name]; v != nil {
 			sum += weights[name] * *v
@@ -171,12 +171,17 @@ func (s *Sightline) weighted(weights map[string]float64) float64 {
 	return sum / total
 }
 
-// terms are the terms of the score by name.
-func (s *Sightline) terms() map[string]*float64 {
+// Terms are the terms of the score by name, nil where a term has no value.
+func (s *Sightline) Terms() map[string]*float64 {
 	return map[string]*float64{
 		"absence": s.ScoreAbsence, "air": s.ScoreAir, "evidence": s.ScoreEvidence, "fan": s.ScoreFan, "flip": s.ScoreFlip, "light": s.ScoreLight,
 		"loss": s.ScoreLoss, "reach": s.ScoreReach, "ruler": s.ScoreRuler, "share": s.ScoreShare, "sky": s.ScoreSky, "unique": s.ScoreUnique,
 	}
+}
+
+// Gates are the gates that multiply the weighted mean of the terms, by name, nil where a line is not scored.
+func (s *Sightline) Gates() map[string]*float64 {
+	return map[string]*float64{"sure": s.GateSure, "sound": s.GateSound, "stand": s.GateStand, "seen": s.GateSeen}
 }
 
 // soundness is 1 for an end whose height two sources agree on (listed, and terrain that does not contradict it), 0.7 for a height

@@ -122,10 +122,14 @@ func (a *Area) contains(p geodesy.LatLon) bool {
 	if p.LatDeg < a.South || p.LatDeg > a.North {
 		return false
 	}
-	if a.West <= a.East {
-		return p.LonDeg >= a.West && p.LonDeg <= a.East
+	inside := func(lon float64) bool {
+		if a.West <= a.East {
+			return lon >= a.West && lon <= a.East
+		}
+		return lon >= a.West || lon <= a.East
 	}
-	return p.LonDeg >= a.West || p.LonDeg <= a.East
+	// The date line has two longitudes.
+	return inside(p.LonDeg) || math.Abs(p.LonDeg) == 180 && inside(-p.LonDeg)
 }
 
 // traced is what the chunks gave, in their order.
@@ -384,8 +388,14 @@ func (o *Options) Validate() error {
 	if o.Air != AirConstant && o.Air != AirStandard {
 		bad("air %q: want %s or %s", o.Air, AirConstant, AirStandard)
 	}
-	if !(o.KOwnSD >= 0) {
-		bad("k-own-sd %v: must be 0 or more", o.KOwnSD)
+	if !(o.KOwnSD >= 0 && o.KOwnSD <= o.KSD) {
+		bad("k-own-sd %v: must be 0 or more and no more than k-sd", o.KOwnSD)
+	}
+	if !(o.ToleranceDeg >= 0 && o.ToleranceDeg <= 10) {
+		bad("tolerance-deg %v: must lie within 0…10", o.ToleranceDeg)
+	}
+	if o.Top < 0 {
+		bad("top %d: must be 0 or more", o.Top)
 	}
 	for name, v := range map[string]float64{"min-distance-km": o.MinDistanceKM, "max-distance-km": o.MaxDistanceKM, "near-min-distance-km": o.NearMinDistanceKM,
 		"guard-m": o.GuardM, "height-sd-m": o.HeightSDM, "terrain-sd-m": o.TerrainSDM, "low-height-m": o.LowHeightM, "low-k-sd": o.LowKSD, "sea-level-sd-m": o.SeaLevelSDM} {

@@ -283,7 +283,7 @@ func (t *Tracer) describe(row *Sightline, observer, target *gazetteer.Feature) {
 	plane := geodesy.PlaneElevationRad(l.From.HeightM, l.To.HeightM, s)
 	row.ElevationDeg = curved * degPerRad
 	row.ElevationPlaneDeg = plane * degPerRad
-	row.ElevationPlaneSameAirDeg = geodesy.PlaneElevationInAirRad(l.From.HeightM, l.To.HeightM, s, l.RadiusM, t.k) * degPerRad
+	row.ElevationPlaneSameAirDeg = geodesy.PlaneElevationInAirRad(l.From.HeightM, l.To.HeightM, s, l.RadiusM, t.kElevation) * degPerRad
 	row.ModelGapArcmin = (plane - curved) * arcminPerRad
 	heights := math.Hypot(o.eyeSDM(observer), o.topSDM(target)) / s
 	row.ElevationSDArcmin = math.Hypot(o.KSD*s/(2*l.RadiusM), heights) * arcminPerRad

@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"fmt"
 	"html/template"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"farstation/geodesy"
@@ -233,6 +235,9 @@ func meaning(result *pipeline.Result, l *pipeline.Sightline, opts HTMLOptions) [
 	if l.Verdict != pipeline.Undecided {
 		out = append(out, obscuredSentence(l), flipSentence(l, opts))
 	}
+	if s := breakEvenSentence(l, opts); s != "" {
+		out = append(out, s)
+	}
 	out = append(out, planeSentence(l, opts))
 	if s := alignmentSentence(result, l); s != "" {
 		out = append(out, s)
@@ -342,46 +347,75 @@ func rankBefore(a, b *int32) bool {
 	return *a < *b
 }
 
-// scoreSentence says what lifts the score and what holds it down.
+// breakEvenSentence says by how much one input alone must be wrong for the plane to fit the angle of the top over its front.
+func breakEvenSentence(l *pipeline.Sightline, opts HTMLOptions) template.HTML {
+	if _, ok := newOverFront(l, opts); !ok {
+		return ""
+	}
+	o := pipeline.DefaultOptions()
+	o.K, o.KSD = opts.K, opts.KSD
+	each, _ := pipeline.LineBreakEvens(&o, l, 0, 0, 0, 0, 0)
+	var words []string
+	for _, b := range each {
+		amount := decimals(b.Amount, 2)
+		if b.Unit == "m" {
+			if b.Amount > 0.2*l.DistanceM {
+				continue // no mistake of a place is that great
+			}
+			amount = metres(b.Amount)
+		}
+		words = append(words, b.Input+" "+amount)
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return htmlf("Break-even: the plane fits the angle of the top over its front just as well if one of these alone is wrong by that much: %s.", strings.Join(words, "; "))
+}
+
+// scoreSentence says what lifts the score most and what holds it down most, and lists the rest.
 func scoreSentence(l *pipeline.Sightline, opts HTMLOptions) template.HTML {
 	total := score(l, opts)
 	if total == nil {
 		return ""
 	}
-	type part struct {
-		name  string
-		value float64
+	weights := pipeline.TestWeights()
+	if opts.RankForPicture {
+		weights = pipeline.PictureWeights()
 	}
-	collect := func(names []string, values ...*float64) (parts []part) {
-		for i, v := range values {
-			if v != nil && allFinite(*v) {
-				parts = append(parts, part{names[i], *v})
-			}
-		}
-		return parts
-	}
-	list := func(parts []part) string {
-		var words []string
-		for _, p := range parts {
-			words = append(words, p.name+" "+decimals(p.value, 2))
-		}
-		return strings.Join(words, ", ")
-	}
-	terms := collect([]string{"reach", "share", "loss", "order flip", "evidence", "ruler"},
-		l.ScoreReach, l.ScoreShare, l.ScoreLoss, l.ScoreFlip, l.ScoreEvidence, l.ScoreRuler)
-	gates := collect([]string{"sure", "sound", "stand"}, l.GateSure, l.GateSound, l.GateStand)
+	terms, gates := scoreParts(l.Terms(), weights), scoreParts(l.Gates(), nil)
 	text := htmlf("Score %s of 100.", decimals(*total, 1))
 	if len(terms) > 0 {
-		text += htmlf(" Terms, each 0 to 1: %s.", list(terms))
+		lift := slices.MaxFunc(terms, func(a, b scorePart) int { return cmp.Compare(a.weight*a.value, b.weight*b.value) })
+		lack := slices.MaxFunc(terms, func(a, b scorePart) int { return cmp.Compare(a.weight*(1-a.value), b.weight*(1-b.value)) })
+		text += htmlf(" Of its terms “%s” lifts it most and “%s” leaves most to be wished; each 0 to 1: %s.", lift.name, lack.name, scoreList(terms))
 	}
 	if len(gates) > 0 {
-		least := gates[0]
-		for _, g := range gates[1:] {
-			if cmp.Less(g.value, least.value) {
-				least = g
-			}
-		}
-		text += htmlf(" Gates that multiply them: %s; “%s” holds it down most.", list(gates), least.name)
+		least := slices.MinFunc(gates, func(a, b scorePart) int { return cmp.Compare(a.value, b.value) })
+		text += htmlf(" Gates that multiply them: %s; “%s” holds it down most.", scoreList(gates), least.name)
 	}
 	return text
+}
+
+type scorePart struct {
+	name          string
+	value, weight float64
+}
+
+// scoreParts are the parts that have a value, and a weight where weights count, by name.
+func scoreParts(parts map[string]*float64, weights map[string]float64) []scorePart {
+	var out []scorePart
+	for _, name := range slices.Sorted(maps.Keys(parts)) {
+		if v := parts[name]; v != nil && allFinite(*v) && (weights == nil || weights[name] > 0) {
+			out = append(out, scorePart{name, *v, weights[name]})
+		}
+	}
+	return out
+}
+
+func scoreList(parts []scorePart) string {
+	var words []string
+	for _, p := range parts {
+		words = append(words, p.name+" "+decimals(p.value, 2))
+	}
+	return strings.Join(words, ", ")
 }

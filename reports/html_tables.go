@@ -185,7 +185,7 @@ func alignmentTable(result *pipeline.Result, opts HTMLOptions) htmlTable {
 		t.Rows = append(t.Rows, []htmlTableCell{
 			numberCell(fmt.Sprint(*a.Rank), float64(*a.Rank)),
 			placeCell(a.NearName, a.NearDistanceM), withPlace(far, a.FarDistanceM), nameCell(a.ObserverName),
-			textCell(caseWords(a.Case)),
+			textCell(caseWords(a.Case) + middleWords(a.MiddleIDs)),
 			numberCell(plusMinus(a.SeparationArcmin, a.SeparationSDArcmin, 1), a.SeparationArcmin),
 			numberCell(decimals(a.SeparationPlaneArcmin, 1), a.SeparationPlaneArcmin),
 			textCell(orderWords(a.OrderCurved, a.OrderPlane)),
@@ -218,6 +218,14 @@ func caseWords(c pipeline.Case) string {
 		return "near cut off, far seen"
 	}
 	return strings.ReplaceAll(string(c), "_", " ")
+}
+
+// middleWords says how many more tops stand in line between the two.
+func middleWords(ids string) string {
+	if ids == "" {
+		return ""
+	}
+	return fmt.Sprintf("; %d more in line between", strings.Count(ids, ",")+1)
 }
 
 // orderWords says whether the models put the two tops in the same order.

@@ -16,6 +16,7 @@ type Backdrop struct {
 }
 
 const (
+	ownFarSideM   = 1000
 	backdropStepM = 100e3 // the walk behind the target goes on in stretches of this length …
 	backdropFarM  = 600e3 // … and ends here at the latest
 )
@@ -27,7 +28,8 @@ func (w *Walker) Backdrop(l *Line, k, guardM, highestM float64) (Backdrop, error
 	eye := l.From.HeightM + l.From.UndulationM
 	top := geodesy.ApparentElevationRad(eye, l.To.HeightM+l.To.UndulationM, l.DistanceM, l.RadiusM, k)
 	highest := math.Tan(-math.Pi / 4)
-	for from := l.DistanceM + guardM; from < backdropFarM; from += backdropStepM {
+	// A summit's own far side is no backdrop.
+	for from := l.DistanceM + math.Max(guardM, ownFarSideM); from < backdropFarM; from += backdropStepM {
 		// 100 m for the geoid's slope: the ray only needs to be above all ground, not exactly so.
 		if h := geodesy.HeightAtElevationM(math.Max(top, math.Atan(highest)), eye, from, l.RadiusM, k); h-l.From.UndulationM > highestM+100 {
 			break

@@ -85,6 +85,9 @@ func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChor
 	east := math.Max(math.Abs(e), math.Abs(ne-nw)) * c.inverseE
 	north := math.Max(math.Abs(n), math.Abs(ne-se)) * c.inverseN
 	piece.Slope = math.Sqrt(east*east + north*north)
+	if missing {
+		piece.Slope = 0 // a cliff between posts and their stand-ins is none
+	}
 	piece.SpacingM = c.spacingM
 	piece.Tile, piece.Missing = c.tile, missing
 }

@@ -37,22 +37,28 @@ func (f *fills) gap(w *Walker, lat, lon int) float64 {
 	if h, ok := f.gaps[key]; ok {
 		return h
 	}
-	highest, found := 0.0, false
-	for dLat := -1; dLat <= 1; dLat++ {
-		for dLon := -1; dLon <= 1; dLon++ {
-			if dLat == 0 && dLon == 0 || lat+dLat < -90 || lat+dLat > 89 {
-				continue
-			}
-			if m, ok := w.store.HighestM(lat+dLat, (lon+dLon+540)%360-180); ok {
-				highest, found = math.Max(highest, float64(m)), true
-			}
-		}
-	}
+	highest, found := w.store.highestAround(lat, lon)
 	if !found {
 		highest = highestLandM
 	}
 	f.gaps[key] = highest
 	return highest
+}
+
+// highestAround returns the highest post of a cell of 1° and its eight neighbours, false where none of them has a tile with posts.
+func (s *Store) highestAround(lat, lon int) (heightM float64, ok bool) {
+	heightM = math.Inf(-1)
+	for dLat := -1; dLat <= 1; dLat++ {
+		for dLon := -1; dLon <= 1; dLon++ {
+			if lat+dLat < -90 || lat+dLat > 89 {
+				continue
+			}
+			if m, known := s.HighestM(lat+dLat, lon+dLon); known {
+				heightM, ok = math.Max(heightM, float64(m)), true
+			}
+		}
+	}
+	return heightM, ok
 }
 
 // void returns the height that stands in for the void post of a tile: the highest sample within 5 km plus 50 m; where all of that is
@@ -79,9 +85,8 @@ func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
 	}
 	_, h, ok := w.store.HighestWithin(at, voidReachM)
 	if !ok {
-		h = highestLandM - voidMarginM
-		if m, known := w.store.HighestM(tile.LatDeg, tile.LonDeg); known {
-			h = math.Max(float64(m), f.gap(w, tile.LatDeg, tile.LonDeg))
+		if h, ok = w.store.highestAround(tile.LatDeg, tile.LonDeg); !ok {
+			h = highestLandM - voidMarginM
 		}
 	}
 	h += voidMarginM

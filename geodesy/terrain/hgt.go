@@ -29,13 +29,17 @@ var tilePosition = regexp.MustCompile(`(?i)(?:^|[^0-9a-z])([NS])(\d\d)([EW])(\d\
 // errTooLarge is wrapped by the message that names the file.
 var errTooLarge = fmt.Errorf("holds more than the %d bytes of the largest tile (1″)", maxTileBytes)
 
+// No land lies outside these heights in metres.
+const lowestPostM, highestPostM = -500, 9000
+
 // DecodeHGT decodes a tile in the SRTM layout (NASA/USGS, SRTM Topography documentation, sections 2.1 and 3): N × N big-endian
 // int16 heights in metres over the EGM96 geoid, north to south and west to east, edges included, N = 1201 (3″) or 3601 (1″).
 // Any other N of at least 61 whose posts are a whole number of arc seconds apart is read too.
 //
 // The data may be plain, gzip or zip with one .hgt member, which is told by content. The name gives the south-west corner
 // (N55W003.hgt, upper or lower case, folders ignored); a zip member's own name may give it as well, and must then agree.
-// Heights are left as they stand: land below the sea is real, and only −32768 is Void.
+// Heights below −500 m or above 9,000 m, which no land has, become Void: sets mark voids by −32768, −32767 or −9999. Land below the sea is
+// real and stays.
 // Every error names the file, what is wrong with it and what to do.
 func DecodeHGT(name string, data []byte) (*Tile, error) {
 	return decode(name, bytes.NewReader(data), int64(len(data)))
@@ -127,7 +131,9 @@ func newTile(name, member string, latDeg, lonDeg int, data []byte) (*Tile, error
 	}
 	posts := make([]int16, n*n)
 	for i := range posts {
-		posts[i] = int16(binary.BigEndian.Uint16(data[2*i:]))
+		if posts[i] = int16(binary.BigEndian.Uint16(data[2*i:])); posts[i] < lowestPostM || posts[i] > highestPostM {
+			posts[i] = Void
+		}
 	}
 	return &Tile{Name: filepath.Base(name), LatDeg: latDeg, LonDeg: lonDeg, N: n, Posts: posts}, nil
 }

@@ -220,14 +220,16 @@ func TestDecodeSameHoweverPacked(t *testing.T) {
 }
 
 func TestDecodeKeepsHeights(t *testing.T) {
-	heights := []int16{-32768, -32767, -9999, -430, -1, 0, 1, 255, 256, 8848, 32767}
+	// Void marks of other sets, and heights that no land has, are voids; the shore of the Dead Sea at −430 m is land.
+	heights := []int16{-32768, -32767, -9999, -501, -500, -430, -1, 0, 1, 255, 256, 8848, 9000, 9001, 32767}
+	want := []int16{Void, Void, Void, Void, -500, -430, -1, 0, 1, 255, 256, 8848, 9000, Void, Void}
 	tile, err := DecodeHGT("N31E035.hgt", made(121, func(row, column int) int16 { return heights[(row*121+column)%len(heights)] }))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i, h := range tile.Posts {
-		if h != heights[i%len(heights)] {
-			t.Fatalf("post %d: %d m, want %d m", i, h, heights[i%len(heights)])
+		if h != want[i%len(want)] {
+			t.Fatalf("post %d: %d m, want %d m", i, h, want[i%len(want)])
 		}
 	}
 }

@@ -15,11 +15,14 @@ type Section struct {
 	// BaseM is the base height, the lowest ground of the last 10 km before the target and no further back than half-way;
 	// BaseAtM its distance, the last of equals.
 	BaseM, BaseAtM float64
-	// CriticalK is k_c of the kept pieces, as Critical has it.
+	// CriticalK is k_c of the kept pieces, as Critical has it, but of known ground alone where there is any.
 	CriticalK float64
 
 	base  Piece
 	baseT float64
+	// knownOnly leaves ground that is missing out of base point, front, foot and cut height: what is not known is neither the lowest ground
+	// nor a face that shows. It is false where that would leave nothing.
+	knownOnly bool
 }
 
 // baseReachM is how far before the target the base point is sought.
@@ -41,10 +44,32 @@ func (w *Walker) Section(l *Line, fill Fill, guardM float64, into *Section) (*Se
 	if w.err != nil {
 		return nil, w.err
 	}
+	into.knownOnly = into.hasKnown()
 	into.findBase()
 	into.CriticalK = into.findCritical()
 	return into, nil
 }
+
+// baseFromM is where the stretch begins in which the base point is sought.
+func (s *Section) baseFromM() float64 {
+	return math.Max(s.Line.DistanceM-baseReachM, s.Line.DistanceM/2)
+}
+
+// hasKnown tells whether some ground is known both where the base point is sought and before it, outside the guards.
+func (s *Section) hasKnown() bool {
+	base, before := false, false
+	for i := range s.Pieces {
+		p := &s.Pieces[i]
+		if p.Missing {
+			continue
+		}
+		base = base || p.X+p.W > s.baseFromM()
+		before = before || p.X+p.W > s.GuardM && p.X < math.Min(cutShare*s.Line.DistanceM, s.Line.DistanceM-s.GuardM)
+	}
+	return base && before
+}
+
+func (s *Section) leftOut(p *Piece) bool { return s.knownOnly && p.Missing }
 
 // GroundAt returns the height of the ground over the geoid at distance x, and its standard deviation under the spreads.
 func (s *Section) GroundAt(x float64, spreads Spreads) (heightM, sdM float64) {
@@ -67,7 +92,7 @@ func (s *Section) findCritical() float64 {
 	least := math.Inf(1)
 	for i := range s.Pieces {
 		p := &s.Pieces[i]
-		if lo, hi := math.Max(0, s.GuardM-p.X), math.Min(p.W, s.Line.DistanceM-s.GuardM-p.X); lo < hi {
+		if lo, hi := math.Max(0, s.GuardM-p.X), math.Min(p.W, s.Line.DistanceM-s.GuardM-p.X); lo < hi && !s.leftOut(p) {
 			f := s.Line.bearing(p)
 			_, q := f.least(lo, hi)
 			least = math.Min(least, q)
@@ -77,12 +102,12 @@ func (s *Section) findCritical() float64 {
 }
 
 func (s *Section) findBase() {
-	from := math.Max(s.Line.DistanceM-baseReachM, s.Line.DistanceM/2)
+	from := s.baseFromM()
 	s.BaseM = math.Inf(1)
 	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		lo := math.Max(0, from-p.X)
-		if lo >= p.W {
+		if lo >= p.W || s.leftOut(p) {
 			continue
 		}
 		ground := quotient{p: p.G, q: [3]float64{1, 0, 0}, w: p.W}
@@ -163,8 +188,15 @@ func (s *Section) carried(v float64, m Model) float64 {
 	if m.Plane {
 		return l.From.HeightM + v*l.DistanceM
 	}
-	return geodesy.HeightAtElevationM(math.Atan(v), l.From.HeightM+l.From.UndulationM, l.DistanceM, l.RadiusM, m.K) - l.To.UndulationM
+	h := geodesy.HeightAtElevationM(math.Atan(v), l.From.HeightM+l.From.UndulationM, l.DistanceM, l.RadiusM, m.K) - l.To.UndulationM
+	if !(h < highestCarriedM) { // also of a direction that never stands over the target
+		return highestCarriedM
+	}
+	return h
 }
+
+// highestCarriedM caps heights carried on to the target: a wall beside the eye, as a wrong height makes it, hides all that there is.
+const highestCarriedM = 100e3
 
 // under is minus the tangent of the angle, at the eye, from the ground up to the ray to the top. With c the height of that ray over the
 // ground (chord less ground plus the lift k·x(s−x)/2R), y the straight distance to the chord's point and b the chord's angle with
@@ -232,7 +264,7 @@ func (s *Section) View(m Model) View {
 	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		lo := math.Max(0, inner-p.X)
-		if lo >= p.W {
+		if lo >= p.W || s.leftOut(p) {
 			continue
 		}
 		f := s.rise(p, m)

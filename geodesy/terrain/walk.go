@@ -67,6 +67,9 @@ func NewWalker(store *Store, grid *geoid.Grid, seaLevelM float64) *Walker {
 // Err returns the first tile that could not be read under StoreOptions.Strict.
 func (w *Walker) Err() error { return w.err }
 
+// sliverM is the length of missing ground that is not worth a word.
+const sliverM = 0.1
+
 // emptyN is the number of cells a side into which a degree without a tile is cut, one arc minute: fine enough for parabolas.
 const emptyN = 60
 
@@ -109,12 +112,18 @@ func newAxis(p *poly, base, u0, u1 float64) axis {
 			a.direction = -1
 		}
 	}
+	if whole := math.Round(start); a.direction == 0 && math.Abs(start-whole) < onEdgeDeg {
+		start = whole
+	}
 	a.degree = int(math.Floor(start))
 	if a.direction < 0 && float64(a.degree) == start {
 		a.degree--
 	}
 	return a
 }
+
+// onEdgeDeg is how near to a tile's edge a line along it counts as on it, 0.1 mm.
+const onEdgeDeg = 1e-9
 
 // enter sets the cell of a value in a tile of the given number of cells a degree.
 func (a *axis) enter(value float64, cells int) {
@@ -222,6 +231,23 @@ func (w *Walker) place(a *arc, x float64) place {
 	return p
 }
 
+// preferTile moves a line that runs exactly along a tile's edge to the side that has a tile: posts on the edge belong to both.
+func (w *Walker) preferTile(lat, lon *axis, here place) {
+	along := func(a *axis, value float64) bool {
+		return a.direction == 0 && math.Abs(value-float64(a.degree)) < onEdgeDeg
+	}
+	has := func(latDeg, lonDeg int) bool {
+		t, _ := w.tile(latDeg, lonDeg)
+		return t != nil
+	}
+	if along(lon, here.lon) && !has(lat.degree, lon.degree) && has(lat.degree, lon.degree-1) {
+		lon.degree--
+	}
+	if along(lat, here.lat) && !has(lat.degree, lon.degree) && has(lat.degree-1, lon.degree) {
+		lat.degree--
+	}
+}
+
 func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) bool) bool {
 	lat := newAxis(&a.lat, a.lat0, a.u(x0), a.u(x1))
 	lon := newAxis(&a.lon, a.lon0, a.u(x0), a.u(x1))
@@ -229,6 +255,7 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 	here := w.place(a, x0)
 	var piece Piece
 	for here.x < x1 {
+		w.preferTile(&lat, &lon, here)
 		tile, state := w.tile(lat.degree, lon.degree)
 		cells := emptyN
 		if tile != nil {
@@ -249,7 +276,8 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 			if there.x-here.x > 1e-9 {
 				middle := a.chord.at(a.u((here.x + there.x) / 2))
 				c.read(&piece, lat.index, lon.index, &here, &there, middle)
-				if !visit(&piece) {
+				// Rounding may put millimetres of a line that ends on a tile's edge beyond it.
+				if !(piece.Missing && piece.W < sliverM) && !visit(&piece) {
 					return false
 				}
 				here = there
