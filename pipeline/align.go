@@ -171,7 +171,9 @@ func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, ki
 		ObserverLatDeg:           f.ObserverLatDeg, ObserverLonDeg: f.ObserverLonDeg, FarLatDeg: f.TargetLatDeg, FarLonDeg: f.TargetLonDeg,
 		Doubts: mergeDoubts(observer.Doubts, near.target.Doubts, far.target.Doubts),
 	}
-	withAir, withoutAir := separationSD(opts, observer, near, far)
+	spread := newSeparationSpread(opts, observer, near, far)
+	withAir, withoutAir := spread.sdRad()
+	withAir, withoutAir = withAir*arcminPerRad, withoutAir*arcminPerRad
 	a.SeparationSDArcmin = withAir
 	a.OrderCurved, a.OrderPlane = order(a.SeparationArcmin), order(a.SeparationPlaneArcmin)
 	a.OrderDiffersChance = normalCDF(-a.SeparationArcmin/withAir) * normalCDF(a.SeparationPlaneArcmin/withoutAir)
@@ -181,6 +183,13 @@ func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, ki
 		a.ModelGapNearHeights = pointer(a.ModelGapNearM / near.target.StructureHeightM)
 	}
 	a.EvidenceSD = math.Abs(a.ModelGapArcmin) / withAir
+	gap := math.Abs(a.ModelGapArcmin) / arcminPerRad
+	a.BreakEvenEyeM, a.BreakEvenNearM, a.BreakEvenFarM = gap/(1/sn-1/sf), gap*sn, gap*sf
+	if _, all := spread.BreakEvens(a.ModelGapArcmin, "near top"); all > 0 {
+		a.BreakEvenAllSD = math.Min(all, exactSD)
+	} else {
+		a.BreakEvenAllSD = exactSD
+	}
 	// The two lines share the air of the day, so the true chance lies between the product and the lesser of the two.
 	near1, far1 := a.NearInViewChance, a.FarInViewChance
 	switch kind {
@@ -238,15 +247,16 @@ func (s *separationSpread) sdRad() (withAir, withoutAir float64) {
 	return math.Sqrt(air + heights + places((1-k.K)/(2*r))), math.Sqrt(heights + places(0))
 }
 
-// separationSD is the spread of the separation of two tops in arc minutes, with the air and without.
-func separationSD(opts *Options, observer *gazetteer.Feature, near, far seen) (withAir, withoutAir float64) {
+// newSeparationSpread is that of two tops.
+func newSeparationSpread(opts *Options, observer *gazetteer.Feature, near, far seen) separationSpread {
 	n, f := &near.trace.Row, &far.trace.Row
-	spread := separationSpread{
+	return separationSpread{
 		opts: opts, radiusM: f.RadiusM, nearM: n.DistanceM, farM: f.DistanceM,
 		nearRiseM: n.TopHeightM - n.EyeHeightM, farRiseM: f.TopHeightM - f.EyeHeightM,
 		nearSDM: opts.topSDM(near.target), farSDM: opts.topSDM(far.target), eyeSDM: opts.eyeSDM(observer),
 		nearPlaceSDM: near.target.PositionSDM, farPlaceSDM: far.target.PositionSDM, eyePlaceSDM: observer.PositionSDM,
 	}
-	withAir, withoutAir = spread.sdRad()
-	return withAir * arcminPerRad, withoutAir * arcminPerRad
 }
+
+// exactSD stands for more standard deviations than any number of them.
+const exactSD = 1000

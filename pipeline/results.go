@@ -185,6 +185,10 @@ type Alignment struct {
 	EvidenceSD               float64  `parquet:"evidence_sd" unit:"sd" doc:"gap over the standard deviation of the separation"`
 	Chance                   float64  `parquet:"chance" unit:"" doc:"probability that the alignment shows what its case says"`
 	Doubts                   string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the three features"`
+	BreakEvenEyeM            float64  `parquet:"break_even_eye_m" unit:"m" doc:"by how much the eye's height alone must be wrong for the plane to fit the curved separation"`
+	BreakEvenNearM           float64  `parquet:"break_even_near_m" unit:"m" doc:"the same for the height of the near top"`
+	BreakEvenFarM            float64  `parquet:"break_even_far_m" unit:"m" doc:"the same for the height of the far top"`
+	BreakEvenAllSD           float64  `parquet:"break_even_all_sd" unit:"sd" doc:"the same for all heights and places at once, each in its worst direction, in standard deviations; 1000 where they are exact"`
 	MiddleIDs                string   `parquet:"middle_ids" unit:"" doc:"comma list of tops between the two, aligned with both and in view: three or more in line"`
 	Score                    float64  `parquet:"score" unit:"" doc:"0–100"`
 	Rank                     *int32   `parquet:"rank,optional" unit:"" doc:"place in the ranking of alignments, 1 = best; null where not ranked"`
