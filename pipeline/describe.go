@@ -3,6 +3,7 @@ package pipeline
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -121,26 +122,27 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 	for _, err := range world.Store.Unreadable() {
 		m.Terrain.Unreadable = append(m.Terrain.Unreadable, err.Error())
 	}
-	m.Terrain.MissingLandCells = world.missingLandCells()
+	voids, gaps := world.Store.Met()
+	m.Terrain.VoidSamplesMet, m.Terrain.MissingLandCells = voids, world.missingLandCells(gaps)
 	m.Parameters, err = opts.parameters()
 	return err
 }
 
-// missingLandCells names the cells that hold a feature but no readable tile, by their south-west corners.
-func (w *World) missingLandCells() []string {
-	cells := []string{}
-	seen := map[[2]int]bool{}
+// missingLandCells names the cells of land without a readable tile, by their south-west corners: those that lines met, and those that hold a
+// feature.
+func (w *World) missingLandCells(met [][2]int) []string {
+	missing := map[string]bool{}
+	for _, c := range met {
+		missing[cellName(c[0], c[1])] = true
+	}
 	for i := range w.Features {
 		holders := cellsOf(w.Features[i].Listed)
-		if slices.ContainsFunc(holders, func(c [2]int) bool { return w.Store.State(c[0], c[1]) == terrain.HasTile }) {
-			continue
-		}
-		if c := holders[0]; !seen[c] && w.Store.State(c[0], c[1]) == terrain.Gap {
-			seen[c] = true
-			cells = append(cells, cellName(c[0], c[1]))
+		has := func(c [2]int) bool { return w.Store.State(c[0], c[1]) == terrain.HasTile }
+		if c := holders[0]; !slices.ContainsFunc(holders, has) && w.Store.State(c[0], c[1]) == terrain.Gap {
+			missing[cellName(c[0], c[1])] = true
 		}
 	}
-	return cells
+	return append([]string{}, slices.Sorted(maps.Keys(missing))...)
 }
 
 // cellName is the name of a cell of 1° by its south-west corner: N55W004.

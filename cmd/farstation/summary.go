@@ -105,7 +105,7 @@ func terrainWords(t *pipeline.TerrainSummary) string {
 		if n > len(shown) {
 			more = " and " + count(n-len(shown)) + " more"
 		}
-		text += fmt.Sprintf("; none for %s%s, where features stand: lines across them may be undecided", strings.Join(shown, ", "), more)
+		text += fmt.Sprintf("; none for %s%s, which hold land: lines across them may be undecided", strings.Join(shown, ", "), more)
 	}
 	return text
 }

@@ -2,6 +2,7 @@ package terrain
 
 import (
 	"math"
+	"slices"
 	"sync"
 
 	"farstation/geodesy"
@@ -92,4 +93,22 @@ func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
 	h += voidMarginM
 	v.heights[index] = h
 	return h
+}
+
+// Met tells what missing terrain the walks over a store have had to fill high so far: void posts, and cells of land without a tile by
+// their south-west corners, sorted.
+func (s *Store) Met() (voidPosts int, gaps [][2]int) {
+	f := s.fills
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, v := range f.voids {
+		v.mu.Lock()
+		voidPosts += len(v.heights)
+		v.mu.Unlock()
+	}
+	for at := range f.gaps {
+		gaps = append(gaps, at)
+	}
+	slices.SortFunc(gaps, func(a, b [2]int) int { return slices.Compare(a[:], b[:]) })
+	return voidPosts, gaps
 }
