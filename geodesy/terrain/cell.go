@@ -28,18 +28,25 @@ func (c *cellReader) measure() {
 	c.eastM = geodesy.WGS84.PrimeVerticalRadiusM(mid) * math.Cos(mid*math.Pi/180) * math.Pi / 180 / c.cellsF
 	c.inverseN, c.inverseE = 1/c.northM, 1/c.eastM
 	c.spacingM = math.Max(c.northM, c.eastM)
-	if c.tile == nil {
+	c.flat = math.NaN()
+}
+
+// level is the ground of a degree without a tile. It is asked for at the first cell, since slivers of a gap are passed over.
+func (c *cellReader) level() float64 {
+	if math.IsNaN(c.flat) {
 		c.flat = c.walker.seaLevelM
 		if c.state == Gap && c.fill == FillHigh {
 			c.flat = c.walker.fills.gap(c.walker, c.lat, c.lon)
 		}
 	}
+	return c.flat
 }
 
 // corners returns the heights of the cell in row j from the south and column i from the west, and whether one is a stand-in.
 func (c *cellReader) corners(j, i int) (sw, se, nw, ne float64, missing bool) {
 	if c.tile == nil {
-		return c.flat, c.flat, c.flat, c.flat, c.state == Gap
+		h := c.level()
+		return h, h, h, h, c.state == Gap
 	}
 	n := c.tile.N
 	south := (n-1-j)*n + i

@@ -274,11 +274,13 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 				there = w.place(a, x)
 			}
 			if there.x-here.x > 1e-9 {
-				middle := a.chord.at(a.u((here.x + there.x) / 2))
-				c.read(&piece, lat.index, lon.index, &here, &there, middle)
 				// Rounding may put millimetres of a line that ends on a tile's edge beyond it.
-				if !(piece.Missing && piece.W < sliverM) && !visit(&piece) {
-					return false
+				if sliver := tile == nil && state == Gap && there.x-here.x < sliverM; !sliver {
+					middle := a.chord.at(a.u((here.x + there.x) / 2))
+					c.read(&piece, lat.index, lon.index, &here, &there, middle)
+					if !visit(&piece) {
+						return false
+					}
 				}
 				here = there
 			}
