@@ -67,6 +67,10 @@ func NewWalker(store *Store, grid *geoid.Grid, seaLevelM float64) *Walker {
 // Err returns the first tile that could not be read under StoreOptions.Strict.
 func (w *Walker) Err() error { return w.err }
 
+// nudgeM is how far a walk is moved on where rounding would keep it in one place. Only beside a pole,
+// where longitude is no polynomial, does that happen; there it may pass over some metres in all.
+const nudgeM = 1e-2
+
 // sliverM is the length of missing ground that is not worth a word.
 const sliverM = 0.1
 
@@ -254,7 +258,17 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 	lat.degree = min(max(lat.degree, -90), 89)
 	here := w.place(a, x0)
 	var piece Piece
+	stuck, stuckAt := 0, math.Inf(-1)
 	for here.x < x1 {
+		// Tiles meet four at a corner; more tiles entered in one place is rounding beside a pole, where longitude is no polynomial.
+		if here.x > stuckAt {
+			stuck, stuckAt = 0, here.x
+		} else if stuck++; stuck > 8 {
+			here = w.place(a, math.Min(here.x+nudgeM, x1))
+			lat.degree = min(max(int(math.Floor(here.lat)), -90), 89)
+			lon.degree = int(math.Floor(here.lon))
+			continue
+		}
 		w.preferTile(&lat, &lon, here)
 		tile, state := w.tile(lat.degree, lon.degree)
 		cells := emptyN
@@ -296,8 +310,11 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 				left = lon.step() || left
 			}
 			if left {
-				// Over a pole the next tile is on another meridian; that is another arc.
-				lat.degree = min(max(lat.degree, -90), 89)
+				if lat.degree < -90 || lat.degree > 89 {
+					// At a pole; beyond it the line goes on along another meridian, which is another arc.
+					lat.degree = min(max(lat.degree, -90), 89)
+					lat.direction = 0
+				}
 				here.x = math.Max(here.x, x)
 				break
 			}

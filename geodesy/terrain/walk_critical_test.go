@@ -311,3 +311,37 @@ func TestPlaneShowsMissesNothing(t *testing.T) {
 		t.Errorf("%d shown, %d spared a walk: want both", shown, spared)
 	}
 }
+
+// Lines to, from and over a pole end, and cover their length but for some metres beside the pole.
+func TestWalkAtThePoles(t *testing.T) {
+	w := seaWalker(t)
+	ends := []geodesy.LatLon{{LatDeg: 90}, {LatDeg: 90, LonDeg: 77}, {LatDeg: 89.3, LonDeg: 10}, {LatDeg: 89.3, LonDeg: -170}, {LatDeg: 89.5, LonDeg: 180},
+		{LatDeg: 89.5, LonDeg: -180}, {LatDeg: 89, LonDeg: 90}, {LatDeg: 89}, {LatDeg: 89.9999, LonDeg: 3}, {LatDeg: 89.7, LonDeg: -176.9999}}
+	for _, sign := range []float64{1, -1} {
+		for i, from := range ends {
+			for j, to := range ends {
+				from, to := geodesy.LatLon{LatDeg: sign * from.LatDeg, LonDeg: from.LonDeg}, geodesy.LatLon{LatDeg: sign * to.LatDeg, LonDeg: to.LonDeg}
+				if i == j || geodesy.WGS84.Inverse(from, to).DistanceM < 2000 {
+					continue
+				}
+				l, err := NewLine(w.end(from, 500), w.end(to, 900))
+				if err != nil {
+					t.Fatal(err)
+				}
+				length, last := 0.0, 0.0
+				w.Walk(l, FillSea, 0, l.DistanceM, func(p *Piece) bool {
+					length += p.W
+					if p.X < last-1e-6 {
+						t.Errorf("%v to %v: a piece at %.3f m after one that ends at %.3f m", from, to, p.X, last)
+						return false
+					}
+					last = p.X + p.W
+					return true
+				})
+				if math.Abs(length-l.DistanceM) > 20 {
+					t.Errorf("%v to %v: pieces cover %.3f of %.3f m", from, to, length, l.DistanceM)
+				}
+			}
+		}
+	}
+}
