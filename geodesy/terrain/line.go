@@ -200,7 +200,7 @@ func (t *track) node(x float64) node {
 const (
 	arcToleranceDeg = 2e-11 // 2 µm
 	arcToleranceM   = 1e-6
-	arcLeastM       = 50 // beside a pole longitude is no polynomial: stop halving there
+	arcLeastM       = 0.5 // beside a pole longitude is no polynomial: stop halving there
 )
 
 // addArc appends the arc [x0, x1], or its halves where the polynomials miss the line.
@@ -233,7 +233,7 @@ func (l *Line) addArc(t *track, x0, x1 float64, depth int) {
 			a.chord[d] += arcMatrix[d][i] * chord[i]
 		}
 	}
-	if x1-x0 > arcLeastM && depth < 20 {
+	if x1-x0 > arcLeastM && depth < 30 {
 		for _, u := range [2]float64{(arcU[1] + arcU[2]) / 2, (arcU[5] + arcU[6]) / 2} {
 			n := t.node(a.middle + a.half*u)
 			off := n.at.LonDeg - a.lon0 - a.lon.at(u)

@@ -69,9 +69,9 @@ func (w *Walker) Err() error { return w.err }
 
 // nudgeM is how far a walk is moved on where rounding would keep it in one place. Only beside a pole,
 // where longitude is no polynomial, does that happen; there it may pass over some metres in all.
-const nudgeM = 1e-2
+const nudgeM = 1e-3
 
-// sliverM is the length of missing ground that is not worth a word.
+// sliverM is the length of missing ground at either end of a line that is not worth a word.
 const sliverM = 0.1
 
 // emptyN is the number of cells a side into which a degree without a tile is cut, one arc minute: fine enough for parabolas.
@@ -86,7 +86,7 @@ func (w *Walker) Walk(l *Line, fill Fill, from, to float64, visit func(*Piece) b
 		if x1-x0 <= 1e-9 {
 			continue
 		}
-		if !w.walkArc(a, fill, x0, x1, visit) {
+		if !w.walkArc(a, fill, x0, x1, l.DistanceM, visit) {
 			return
 		}
 	}
@@ -252,7 +252,7 @@ func (w *Walker) preferTile(lat, lon *axis, here place) {
 	}
 }
 
-func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) bool) bool {
+func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(*Piece) bool) bool {
 	lat := newAxis(&a.lat, a.lat0, a.u(x0), a.u(x1))
 	lon := newAxis(&a.lon, a.lon0, a.u(x0), a.u(x1))
 	lat.degree = min(max(lat.degree, -90), 89)
@@ -289,7 +289,7 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1 float64, visit func(*Piece) b
 			}
 			if there.x-here.x > 1e-9 {
 				// Rounding may put millimetres of a line that ends on a tile's edge beyond it.
-				if sliver := tile == nil && state == Gap && there.x-here.x < sliverM; !sliver {
+				if atEnd := there.x < sliverM || here.x > lengthM-sliverM; !(atEnd && tile == nil && state == Gap) {
 					middle := a.chord.at(a.u((here.x + there.x) / 2))
 					c.read(&piece, lat.index, lon.index, &here, &there, middle)
 					if !visit(&piece) {
