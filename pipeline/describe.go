@@ -38,8 +38,7 @@ func featureRows(world *World) []FeatureRow {
 	return rows
 }
 
-// profiles walks the ranked lines that the report draws once more, from the observer to a tenth of the distance (10 km at most) past the
-// target. Profiles come best first.
+// profiles walks the ranked lines that the report draws once more. Profiles come best first.
 func profiles(opts *Options, world *World, lines []Sightline) ([]Profile, error) {
 	byRank := map[int32]int{}
 	for i := range lines {
@@ -167,5 +166,6 @@ func (o *Options) parameters() (map[string]any, error) {
 	if err := json.Unmarshal(text, &p); err != nil {
 		return nil, fmt.Errorf("parameters: %w", err)
 	}
+	p["weights"] = o.EffectiveWeights()
 	return p, nil
 }

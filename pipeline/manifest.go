@@ -15,7 +15,7 @@ type Result struct {
 	Manifest Manifest
 }
 
-// Profile is the ground along one line, from the observer (distance 0) to a little past the target.
+// Profile is the ground along one line, from the observer (distance 0) to the target.
 type Profile struct {
 	ObserverID, TargetID string
 	// Line is the index of its row in Result.Sightlines.
@@ -83,11 +83,14 @@ type Counts struct {
 	Dropped    int `json:"dropped"`
 	Candidates int `json:"candidates"`
 	// NearCandidates are pairs nearer than listed lines, traced as near tops of alignments only.
-	NearCandidates int             `json:"near_candidates"`
-	Traced         int             `json:"traced"`
-	Kept           int             `json:"kept"`
-	Alignments     int             `json:"alignments"`
-	Verdicts       map[Verdict]int `json:"verdicts"`
+	NearCandidates int `json:"near_candidates"`
+	// TooClose are pairs with no ground outside the guards of their ends, of which nothing is said.
+	TooClose int `json:"too_close"`
+	// Traced counts every line that was looked at: candidates, near ones, and those tried for a top that should be missing.
+	Traced     int             `json:"traced"`
+	Kept       int             `json:"kept"`
+	Alignments int             `json:"alignments"`
+	Verdicts   map[Verdict]int `json:"verdicts"`
 }
 
 // Stage is the time one stage took.

@@ -30,7 +30,8 @@ type Options struct {
 	K      float64 `json:"k"`
 	KSD    float64 `json:"k_sd"`
 	KOwnSD float64 `json:"k_own_sd"`
-	// Air is AirConstant (K everywhere) or AirStandard (k by height in the standard atmosphere, K for nothing but the height of the ray).
+	// Air is AirConstant (K everywhere) or AirStandard (k by height in the standard atmosphere for each line; K for the height of
+	// its ray and for what two lines have in common).
 	Air string `json:"air"`
 	// LowHeightM is how near to sea or ground the air of LowK ± LowKSD applies instead; 0 switches it off.
 	LowHeightM float64 `json:"low_height_m"`

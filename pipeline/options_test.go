@@ -27,7 +27,7 @@ func TestValidateNamesEveryWrongFlag(t *testing.T) {
 	}{
 		{"defaults", func(*Options) {}, nil},
 		{"edges of what is allowed", func(o *Options) {
-			o.K, o.KSD, o.KOwnSD, o.GuardM, o.LowHeightM, o.MinDistanceKM, o.NearMinDistanceKM = -5, 0, 0, 0, 0, 0, 0
+			o.K, o.KSD, o.KOwnSD, o.GuardM, o.LowHeightM, o.MinDistanceKM, o.NearMinDistanceKM = -5, 0, 0, 1, 0, 0, 0
 			o.Area = area(-180, -90, 180, 90)
 		}, nil},
 		{"area across the date line", func(o *Options) { o.Area = area(170, -20, -170, 0) }, nil},

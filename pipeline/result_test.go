@@ -20,16 +20,16 @@ func checkResult(t *testing.T, opts *Options, r *Result) {
 		t.Error("sightlines are not sorted by chunk, observer, target")
 	}
 	if !slices.IsSortedFunc(r.Alignments, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.Chunk, b.Chunk), cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
+		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
 	}) {
-		t.Error("alignments are not sorted by chunk, observer, near, far")
+		t.Error("alignments are not sorted by observer, near, far")
 	}
 	c := r.Manifest.Counts
 	verdicts := 0
 	for _, n := range c.Verdicts {
 		verdicts += n
 	}
-	if c.Kept != len(r.Sightlines) || c.Alignments != len(r.Alignments) || verdicts != c.Traced || c.Traced != c.Candidates || c.Features != len(r.Features) {
+	if c.Kept != len(r.Sightlines) || c.Alignments != len(r.Alignments) || verdicts != c.Candidates || c.Traced < c.Candidates+c.NearCandidates+c.TooClose || c.Features != len(r.Features) {
 		t.Errorf("counts %+v do not fit %d features, %d sightlines, %d alignments", c, len(r.Features), len(r.Sightlines), len(r.Alignments))
 	}
 	for i := range r.Sightlines {
@@ -79,12 +79,17 @@ func checkSightline(t *testing.T, opts *Options, s *Sightline) {
 		t.Errorf("%s: coverage %v, doubts %q, chance from %v to %v", name, s.TerrainCoverage, s.Doubts, s.ChanceLow, s.ChanceHigh)
 	}
 	for what, v := range map[string]*float64{"part_in_view": s.PartInView, "part_in_view_plane": s.PartInViewPlane, "score_reach": s.ScoreReach, "score_share": s.ScoreShare, "score_loss": s.ScoreLoss,
-		"score_flip": s.ScoreFlip, "score_evidence": s.ScoreEvidence, "score_ruler": s.ScoreRuler, "gate_sure": s.GateSure, "gate_sound": s.GateSound, "gate_stand": s.GateStand} {
+		"score_flip": s.ScoreFlip, "score_evidence": s.ScoreEvidence, "score_ruler": s.ScoreRuler} {
 		if v != nil && !(*v >= 0 && *v <= 1) {
 			t.Errorf("%s: %s is %v, want 0…1", name, what, *v)
 		}
 		if v != nil && s.Verdict == Undecided {
 			t.Errorf("%s is undecided but has %s", name, what)
+		}
+	}
+	for what, v := range s.Gates() {
+		if !(*v >= 0 && *v <= 1) {
+			t.Errorf("%s: gate %s is %v, want 0…1", name, what, *v)
 		}
 	}
 	for _, score := range []*float64{s.ScoreTest, s.ScorePicture} {

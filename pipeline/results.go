@@ -64,7 +64,7 @@ type Sightline struct {
 
 	CriticalK               float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer. With gaps in the terrain filled high; on undecided lines, and all else that terrain gives there, with gaps as sea"`
 	CriticalKSD             float64  `parquet:"critical_k_sd" unit:"" doc:"standard deviation of k_c from the heights of both ends and the terrain, at the riskiest point, without k's own"`
-	CriticalKBeyond1km      *float64 `parquet:"critical_k_beyond_1km,optional" unit:"" doc:"k_c of the ground farther than 1 km from both ends; null on lines too short to have any"`
+	CriticalKBeyond1km      float64  `parquet:"critical_k_beyond_1km" unit:"" doc:"k_c of the ground farther than 1 km from both ends; critical_k itself on lines too short to have any"`
 	GrazingDistanceM        float64  `parquet:"grazing_distance_m" unit:"m" doc:"distance of the grazing point from the observer"`
 	GrazingHeightM          float64  `parquet:"grazing_height_m" unit:"m" doc:"height of the ground over the geoid at the grazing point"`
 	RiskiestDistanceM       float64  `parquet:"riskiest_distance_m" unit:"m" doc:"distance of the point most likely to cut off the top, heights and terrain being as uncertain as they are"`
@@ -104,6 +104,7 @@ type Sightline struct {
 	Doubts                  string   `parquet:"doubts,dict" unit:"" doc:"comma list of doubt codes of the line and both ends"`
 	AlignmentCount          int32    `parquet:"alignment_count" unit:"" doc:"alignments in which this line is the far one"`
 	BestAlignmentNearID     *string  `parquet:"best_alignment_near_id,optional" unit:"" doc:"feature_id of the near top of the best of them"`
+	KFree                   float64  `parquet:"k_free" unit:"" doc:"refraction coefficient of free air on this line: k, or that of the air by height at the grazing point"`
 	KMean                   float64  `parquet:"k_mean" unit:"" doc:"mean k along the ray used at the riskiest point"`
 	KSD                     float64  `parquet:"k_sd" unit:"" doc:"standard deviation of k used at the riskiest point"`
 
@@ -115,14 +116,14 @@ type Sightline struct {
 	ScoreSky      *float64 `parquet:"score_sky,optional" unit:"" doc:"term sky: 1 where the ground behind lies 2 arc minutes or more below the top, 0.3 where far ground stands nearer or behind it, 0.1 where near ground does"`
 	ScoreAir      *float64 `parquet:"score_air,optional" unit:"" doc:"term air: logarithm of the contrast left, 0.5 % 0, all 1"`
 	ScoreFan      *float64 `parquet:"score_fan,optional" unit:"" doc:"term fan: spread of the distances of all tops in view in the frame, which tells curvature from roll"`
-	ScoreUnique   *float64 `parquet:"score_unique,optional" unit:"" doc:"term unique: share of the region's observers that cannot see the target"`
+	ScoreUnique   *float64 `parquet:"score_unique,optional" unit:"" doc:"term unique: share of the region's observers that have no listed line in view to the target"`
 	ScoreLight    *float64 `parquet:"score_light,optional" unit:"" doc:"term light: days of the year with the sun behind the target's skyline or low aside, over 15"`
 	ScoreEvidence *float64 `parquet:"score_evidence,optional" unit:"" doc:"term evidence: evidence of the best alignment over the most that the spread of k allows"`
 	ScoreRuler    *float64 `parquet:"score_ruler,optional" unit:"" doc:"term ruler: a near structure of known height exactly before the top"`
-	GateSure      *float64 `parquet:"gate_sure,optional" unit:"" doc:"gate: chance that the top clears"`
-	GateSound     *float64 `parquet:"gate_sound,optional" unit:"" doc:"gate: 1, less for heights or places that are doubted, 0 for an unresolved contradiction"`
-	GateSeen      *float64 `parquet:"gate_seen,optional" unit:"" doc:"gate: width of the target's structure over twice the seeing of 5 arc seconds; 1 for ground and buildings"`
-	GateStand     *float64 `parquet:"gate_stand,optional" unit:"" doc:"gate: whether anybody can stand at the observer: 1 viewpoint, 0.6 summit, 0.2 tower, 0 mast, chimney, turbine"`
+	GateSure      float64  `parquet:"gate_sure" unit:"" doc:"gate: chance that the top clears, the low one where the line is undecided"`
+	GateSound     float64  `parquet:"gate_sound" unit:"" doc:"gate: 1, less for heights or places that are doubted, 0 for an unresolved contradiction"`
+	GateSeen      float64  `parquet:"gate_seen" unit:"" doc:"gate: width of the target's structure over twice the seeing of 5 arc seconds; 1 for ground and buildings"`
+	GateStand     float64  `parquet:"gate_stand" unit:"" doc:"gate: whether anybody can stand at the observer: 1 viewpoint, 0.6 summit, 0.2 tower, 0 mast, chimney, turbine"`
 	ScoreTest     *float64 `parquet:"score_test,optional" unit:"" doc:"score as a test of the models, 0–100; null where undecided"`
 	ScorePicture  *float64 `parquet:"score_picture,optional" unit:"" doc:"score as a picture, 0–100; null where undecided"`
 	Rank          *int32   `parquet:"rank,optional" unit:"" doc:"place in the ranking, 1 = best; null where not ranked"`

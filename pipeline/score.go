@@ -44,9 +44,10 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	return base, nil
 }
 
-// score fills the terms and gates of a line; finishScores does the rest. best is its best alignment as the far line, nil where it has none; nearHeight
-// and nearHeightSD are the structure height of that alignment's near top. Terms without a value are left out with their weights.
+// score fills the terms and gates of a line; finishScores does the rest. best is its best alignment with both tops in view as the far line,
+// nil where it has none, and near that alignment's near top. Terms without a value are left out with their weights.
 func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, best *Alignment, near *gazetteer.Feature) {
+	gates(row, observer, target)
 	if row.Verdict == Undecided {
 		return
 	}
@@ -58,7 +59,7 @@ func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, b
 		row.ScoreLoss = unit(4 * u * (1 - u))
 	}
 	// Heights and places known exactly, evidence would reach (1−k)/σ_k: this is the share that they leave.
-	row.ScoreEvidence = unit(row.EvidenceSD * opts.KSD / (1 - opts.K))
+	row.ScoreEvidence = unit(evidenceTerm(opts, row.EvidenceSD))
 	row.ScoreAir = unit(math.Log(row.Contrast/0.005) / math.Log(200))
 	switch {
 	case row.SkyBehind == nil:
@@ -77,16 +78,28 @@ func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, b
 				math.Exp(-square(near.StructureHeightSDM/(0.05*near.StructureHeightM))))
 		}
 	}
-	row.GateSure = unit(*row.Chance)
-	row.GateSound = unit(math.Min(soundness(observer), soundness(target)))
+}
+
+// gates fills the gates, which every line has.
+func gates(row *Sightline, observer, target *gazetteer.Feature) {
+	row.GateSure = row.ChanceLow
+	row.GateSound = math.Min(soundness(observer), soundness(target))
 	if strings.Contains(row.Doubts, DoubtOwnGround) || strings.Contains(row.Doubts, DoubtTerrainMissing) {
-		row.GateSound = unit(*row.GateSound * 0.5)
+		row.GateSound *= 0.5
 	}
-	row.GateStand = unit(standing(observer.Kind))
-	row.GateSeen = unit(1)
+	row.GateStand = standing(observer.Kind)
+	row.GateSeen = 1
 	if w := widthM(target.Kind); w > 0 {
-		row.GateSeen = unit(w / row.DistanceM / (2 * seeingRad))
+		row.GateSeen = math.Min(w/row.DistanceM/(2*seeingRad), 1)
 	}
+}
+
+// evidenceTerm is the evidence over the most that the spread of k allows, in 0…1; with k known exactly any evidence counts in full.
+func evidenceTerm(opts *Options, evidenceSD float64) float64 {
+	if opts.KSD == 0 {
+		return math.Min(evidenceSD, 1)
+	}
+	return math.Min(evidenceSD*opts.KSD/(1-opts.K), 1)
 }
 
 // seeingRad is how far air by day smears a point, 5″ (from memory).
@@ -117,11 +130,11 @@ func finishScores(opts *Options, lines []Sightline, observers int) {
 	}
 	for i := range lines {
 		l := &lines[i]
-		if l.GateSure == nil {
+		if l.Verdict == Undecided {
 			continue
 		}
 		l.ScoreUnique = pointer(1 - float64(seers[l.TargetID])/float64(max(observers, 1)))
-		gates := *l.GateSure * *l.GateSound * *l.GateStand * *l.GateSeen // in one order, whatever Gates has
+		gates := l.GateSure * l.GateSound * l.GateStand * l.GateSeen
 		l.ScoreTest = pointer(100 * gates * l.weighted(opts.weights(false)))
 		l.ScorePicture = pointer(100 * gates * l.weighted(opts.weights(true)))
 	}
@@ -143,6 +156,9 @@ func fan(distancesM []float64) float64 {
 	}
 	return math.Min(math.Sqrt(sum/n)/40e3, 1) * math.Min((n-2)/5, 1)
 }
+
+// EffectiveWeights are the weights of the ranking that the options choose.
+func (o *Options) EffectiveWeights() map[string]float64 { return o.weights(o.RankForPicture) }
 
 func (o *Options) weights(picture bool) map[string]float64 {
 	switch {
@@ -179,9 +195,9 @@ func (s *Sightline) Terms() map[string]*float64 {
 	}
 }
 
-// Gates are the gates that multiply the weighted mean of the terms, by name, nil where a line is not scored.
+// Gates are the gates that multiply the weighted mean of the terms, by name.
 func (s *Sightline) Gates() map[string]*float64 {
-	return map[string]*float64{"sure": s.GateSure, "sound": s.GateSound, "stand": s.GateStand, "seen": s.GateSeen}
+	return map[string]*float64{"sure": &s.GateSure, "sound": &s.GateSound, "stand": &s.GateStand, "seen": &s.GateSeen}
 }
 
 // soundness is 1 for an end whose height two sources agree on (listed, and terrain that does not contradict it), 0.7 for a height
@@ -219,7 +235,7 @@ func standing(kind gazetteer.Kind) float64 {
 // scoreAlignment is 0–100: order flip, evidence and closeness in azimuth, times the chance of what its case says, the soundness of the
 // three features and whether anybody can stand there.
 func scoreAlignment(opts *Options, a *Alignment, observer, near, far *gazetteer.Feature) float64 {
-	evidence := math.Min(a.EvidenceSD*opts.KSD/(1-opts.K), 1)
+	evidence := evidenceTerm(opts, a.EvidenceSD)
 	closeness := math.Exp(-square(a.AzimuthDifferenceArcmin / 60 / 0.1))
 	mean := (3*a.OrderDiffersChance + 2*evidence + closeness) / 6
 	if a.Case != BothInView {

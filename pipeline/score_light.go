@@ -9,14 +9,14 @@ import "math"
 func lightDays(latDeg, azimuthDeg float64) int {
 	const tropic, days = 23.44, 365
 	sinLat, cosLat := math.Sincos(latDeg * math.Pi / 180)
-	days365 := 0
+	lit := 0
 	for day := range days {
 		declination := tropic * math.Sin(2*math.Pi*(float64(day)-80)/days) * math.Pi / 180
 		if hasLight(sinLat, cosLat, math.Sin(declination), azimuthDeg) {
-			days365++
+			lit++
 		}
 	}
-	return days365
+	return lit
 }
 
 func hasLight(sinLat, cosLat, sinDeclination, azimuthDeg float64) bool {

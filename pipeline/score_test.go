@@ -147,14 +147,14 @@ func TestScoreGates(t *testing.T) {
 	}
 	for _, test := range tests {
 		row := scored(150)
-		row.Chance, row.Doubts = pointer(test.chance), test.doubts
+		row.Chance, row.ChanceLow, row.Doubts = pointer(test.chance), test.chance, test.doubts
 		scoreAlone(&opts, &row, test.observer, test.target)
-		if math.Abs(*row.GateSure-test.sure) > 1e-12 || math.Abs(*row.GateSound-test.sound) > 1e-12 || math.Abs(*row.GateStand-test.stand) > 1e-12 {
-			t.Errorf("%s: gates sure %v, sound %v, stand %v; want %v, %v, %v", test.name, *row.GateSure, *row.GateSound, *row.GateStand, test.sure, test.sound, test.stand)
+		if math.Abs(row.GateSure-test.sure) > 1e-12 || math.Abs(row.GateSound-test.sound) > 1e-12 || math.Abs(row.GateStand-test.stand) > 1e-12 {
+			t.Errorf("%s: gates sure %v, sound %v, stand %v; want %v, %v, %v", test.name, row.GateSure, row.GateSound, row.GateStand, test.sure, test.sound, test.stand)
 		}
-		gates := test.sure * test.sound * test.stand * *row.GateSeen
+		gates := test.sure * test.sound * test.stand * row.GateSeen
 		free := scored(150)
-		free.Chance = pointer(1.0)
+		free.Chance, free.ChanceLow = pointer(1.0), 1
 		scoreAlone(&opts, &free, kind(gazetteer.Viewpoint), plain)
 		if math.Abs(*row.ScoreTest-gates**free.ScoreTest) > 1e-9 || math.Abs(*row.ScorePicture-gates**free.ScorePicture) > 1e-9 {
 			t.Errorf("%s: scores %v and %v, want %v times %v and %v", test.name, *row.ScoreTest, *row.ScorePicture, gates, *free.ScoreTest, *free.ScorePicture)
@@ -171,7 +171,7 @@ func TestUndecidedHasNoScore(t *testing.T) {
 	row.Verdict, row.Chance = Undecided, nil
 	summit := &gazetteer.Feature{Kind: gazetteer.Peak}
 	scoreAlone(&opts, &row, summit, summit)
-	if row.ScoreTest != nil || row.ScorePicture != nil || row.GateSure != nil || row.ScoreReach != nil {
+	if row.ScoreTest != nil || row.ScorePicture != nil || row.ScoreReach != nil {
 		t.Errorf("an undecided line scores %v", row)
 	}
 }
@@ -182,7 +182,7 @@ func TestWeightsOfTheChosenRanking(t *testing.T) {
 	opts := DefaultOptions()
 	opts.Weights = map[string]float64{"reach": 1}
 	row := scored(300)
-	row.Chance = pointer(1.0)
+	row.Chance, row.ChanceLow = pointer(1.0), 1
 	scoreAlone(&opts, &row, summit, summit)
 	if math.Abs(*row.ScoreTest-100) > 1e-9 || *row.ScorePicture == 100 {
 		t.Errorf("weights reach=1 for a test: %v, picture %v; want 100 for the test alone", *row.ScoreTest, *row.ScorePicture)
@@ -298,8 +298,8 @@ func TestGateSeen(t *testing.T) {
 	}{{gazetteer.Mast, 150, 0.2063}, {gazetteer.Peak, 150, 1}, {gazetteer.Lighthouse, 50, 1}, {gazetteer.Tower, 206.265, 0.5}} {
 		row := scored(c.km)
 		scoreAlone(&opts, &row, &gazetteer.Feature{Kind: gazetteer.Viewpoint}, &gazetteer.Feature{Kind: c.kind})
-		if math.Abs(*row.GateSeen-c.want) > 1e-4 {
-			t.Errorf("%s at %v km: gate seen %.4f, want %.4f", c.kind, c.km, *row.GateSeen, c.want)
+		if math.Abs(row.GateSeen-c.want) > 1e-4 {
+			t.Errorf("%s at %v km: gate seen %.4f, want %.4f", c.kind, c.km, row.GateSeen, c.want)
 		}
 	}
 }

@@ -60,6 +60,9 @@ func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, err
 	c.stage("trace", traced.counts.Traced)
 
 	progress.begin("rank", 0)
+	slices.SortFunc(traced.alignments, func(a, b Alignment) int {
+		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
+	})
 	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments}
 	finishScores(&opts, result.Sightlines, traced.counts.Observers)
 	rank(&opts, result.Sightlines)
@@ -171,11 +174,13 @@ func traceAll(ctx context.Context, opts *Options, world *World, plan *plan, prog
 		return nil, err
 	}
 	all := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
-	for _, r := range results {
+	for i, r := range results {
+		results[i] = nil // its rows live on in all
 		all.lines = append(all.lines, r.lines...)
 		all.alignments = append(all.alignments, r.alignments...)
 		all.counts.Candidates += r.counts.Candidates
 		all.counts.NearCandidates += r.counts.NearCandidates
+		all.counts.TooClose += r.counts.TooClose
 		all.counts.Traced += r.counts.Traced
 		for v, n := range r.counts.Verdicts {
 			all.counts.Verdicts[v] += n
@@ -208,12 +213,15 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 				return nil, err
 			}
 			listed := trace.Judged && opts.listed(trace.Row.DistanceM)
-			if listed {
+			out.counts.Traced++
+			switch {
+			case listed:
 				out.counts.Candidates++
-				out.counts.Traced++
 				out.counts.Verdicts[trace.Row.Verdict]++
-			} else {
+			case trace.Judged:
 				out.counts.NearCandidates++
+			default:
+				out.counts.TooClose++
 			}
 			if trace.Likely || opts.KeepAll && listed {
 				lines = append(lines, seen{trace: &trace, target: target})
@@ -222,7 +230,8 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 				hidden[c] = true
 			}
 		}
-		missing, err := traceMissing(ctx, tracer, world, plan, at, lines, hidden)
+		missing, tried, err := traceMissing(ctx, tracer, world, plan, at, lines, hidden)
+		out.counts.Traced += tried
 		if err != nil {
 			return nil, err
 		}
@@ -230,13 +239,12 @@ func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, c
 		out.commit(tracer, int32(chunk), observer, lines, missing, alignments)
 		progress.add(1)
 	}
-	slices.SortStableFunc(out.alignments, func(a, b Alignment) int { return cmp.Compare(a.ObserverID, b.ObserverID) })
 	return out, nil
 }
 
 // traceMissing finds the lines of an observer whose tops the plane shows and the curve surely hides, in a frame with something in view that
 // makes them tell: those of the candidates that were found blocked, and tops nearer than the farthest in view that no horizon reaches.
-func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan, at int, lines []seen, hidden map[int32]bool) ([]seen, error) {
+func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan, at int, lines []seen, hidden map[int32]bool) (missing []seen, tried int, err error) {
 	opts := &tracer.opts
 	farthest := 0.0
 	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
@@ -244,7 +252,7 @@ func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan,
 		farthest = math.Max(farthest, l.trace.Row.DistanceM)
 	}
 	if len(inView) == 0 {
-		return nil, nil
+		return nil, 0, nil
 	}
 	byAzimuth(inView)
 	observer := &world.Features[at]
@@ -252,7 +260,6 @@ func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan,
 	for _, l := range lines {
 		candidate[l.target.ID] = l.trace.Row.Verdict != Blocked
 	}
-	var missing []seen
 	reach := End{At: observer.At, ReachM: math.Inf(1)}
 	for _, c := range plan.tree.Within(reach, opts.leastTracedM(), max(maxNearShare*farthest, 1), nil) {
 		target := &world.Features[plan.targets[c]]
@@ -264,7 +271,7 @@ func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan,
 	order := slices.Sorted(maps.Keys(hidden))
 	for _, c := range order {
 		if err := ctx.Err(); err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 		target := &world.Features[plan.targets[c]]
 		arc := geodesy.WGS84.Inverse(observer.At, target.At)
@@ -275,15 +282,16 @@ func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan,
 		if !tells {
 			continue
 		}
+		tried++
 		trace, ok, err := tracer.TraceMissing(observer, target)
 		if err != nil {
-			return nil, err
+			return nil, 0, err
 		}
 		if ok {
 			missing = append(missing, seen{trace: &trace, target: target})
 		}
 	}
-	return missing, nil
+	return missing, tried, nil
 }
 
 // commit turns the lines and alignments of one observer into rows.
@@ -382,14 +390,20 @@ func (o *Options) Validate() error {
 	if !(o.K < 1) || o.K < -5 {
 		bad("k %v: the refraction coefficient must be below 1 (and above −5); 0.13 and 1/7 are customary", o.K)
 	}
-	if !(o.KSD >= 0) || o.K < 1 && o.K+keepSpreads*o.KSD >= 1 {
+	if !(o.KSD >= 0) || o.K < 1 && o.kCeiling()+keepSpreads*o.KSD >= 1 {
 		bad("k-sd %v: must be 0 or more, and k + 5·k-sd below 1", o.KSD)
+	}
+	if o.GuardM < leastGuardM {
+		bad("guard-m %v: must be %v or more: ground at the very eye is no obstacle", o.GuardM, leastGuardM)
+	}
+	if o.LowK >= 1 {
+		bad("low-k %v: must be below 1", o.LowK)
 	}
 	if o.Air != AirConstant && o.Air != AirStandard {
 		bad("air %q: want %s or %s", o.Air, AirConstant, AirStandard)
 	}
 	if !(o.KOwnSD >= 0 && o.KOwnSD <= o.KSD) {
-		bad("k-own-sd %v: must be 0 or more and no more than k-sd", o.KOwnSD)
+		bad("k-own-sd %v: must be 0 or more and no more than k-sd, %v: it is the part of that which two rays do not share", o.KOwnSD, o.KSD)
 	}
 	if !(o.ToleranceDeg >= 0 && o.ToleranceDeg <= 10) {
 		bad("tolerance-deg %v: must lie within 0…10", o.ToleranceDeg)
@@ -403,13 +417,13 @@ func (o *Options) Validate() error {
 			bad("%s %v: must be 0 or more", name, v)
 		}
 	}
-	if !(o.VisualRangeKM > 0) {
+	if !(o.VisualRangeKM > 0) || math.IsInf(o.VisualRangeKM, 0) {
 		bad("visual-range-km %v: must be above 0", o.VisualRangeKM)
 	}
 	if !(o.FrameDeg > 0 && o.FrameDeg <= 60) {
 		bad("frame-deg %v: must lie above 0 and up to 60", o.FrameDeg)
 	}
-	if !(o.TerrainCorrelationM >= 1) {
+	if !(o.TerrainCorrelationM >= 1) || math.IsInf(o.TerrainCorrelationM, 0) {
 		bad("terrain-correlation-m %v: must be 1 or more", o.TerrainCorrelationM)
 	}
 	if o.MaxDistanceKM > 0 && o.MaxDistanceKM < o.MinDistanceKM {
@@ -430,6 +444,9 @@ func (o *Options) Validate() error {
 	slices.Sort(wrong)
 	return fmt.Errorf("%w: %s", ErrOptions, strings.Join(wrong, "; "))
 }
+
+// leastGuardM is the least guard: at the eye itself the curvature that a ray can bear has no value.
+const leastGuardM = 1
 
 // ErrOptions marks options that cannot be used.
 var ErrOptions = fmt.Errorf("wrong option")

@@ -125,8 +125,6 @@ type Trace struct {
 	Likely bool
 	// EyeSDM and TopSDM are the spreads of the two end heights.
 	EyeSDM, TopSDM float64
-	// SeaMet tells whether the line crosses sea.
-	SeaMet bool
 }
 
 // Trace predicts the line from an observer to a target. Lines that are surely blocked are walked only as far as that takes, unless
@@ -141,7 +139,7 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 		return trace, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
 	}
 	if err := t.line.Reset(from, to); err != nil {
-		if errors.Is(err, terrain.ErrTooClose) {
+		if errors.Is(err, terrain.ErrTooClose) || errors.Is(err, terrain.ErrTooFar) {
 			return trace, nil
 		}
 		return fail(err)
@@ -189,7 +187,7 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 	}
 	trace.Likely = row.Verdict == Undecided || row.CriticalK <= t.k+keepSpreads*o.KSD && *row.Chance >= keepChance
 	if (inFull || o.listed(t.line.DistanceM)) && (trace.Likely || o.KeepAll) {
-		trace.SeaMet = t.views(row, observer, target)
+		t.views(row, observer, target)
 		if err := t.back(row); err != nil {
 			return fail(err)
 		}
@@ -204,11 +202,16 @@ func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool,
 	trace := Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
 	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
 	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}
-	if err := t.line.Reset(from, to); err != nil || !t.walker.PlaneShows(&t.line, o.GuardM) {
-		return trace, false, nil
-	}
 	fail := func(err error) (Trace, bool, error) {
 		return trace, false, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
+	}
+	switch err := t.line.Reset(from, to); {
+	case errors.Is(err, terrain.ErrTooClose), errors.Is(err, terrain.ErrTooFar):
+		return trace, false, nil
+	case err != nil:
+		return fail(err)
+	case !t.walker.PlaneShows(&t.line, o.GuardM):
+		return trace, false, nil
 	}
 	if _, err := t.walker.Section(&t.line, terrain.FillHigh, o.GuardM, &t.section); err != nil {
 		if errors.Is(err, terrain.ErrTooClose) {
@@ -233,7 +236,7 @@ func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool,
 		return fail(err)
 	}
 	if o.listed(t.line.DistanceM) {
-		trace.SeaMet = t.views(row, observer, target)
+		t.views(row, observer, target)
 	}
 	return trace, true, nil
 }
@@ -294,8 +297,9 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	o, l := &t.opts, &t.line
 	row.CriticalK, row.GrazingDistanceM, row.GrazingHeightM = critical.K, critical.AtM, critical.GroundM
 	var doubts []string
+	row.KFree, row.CriticalKBeyond1km = t.k, critical.K
 	if !math.IsNaN(critical.KBeyond1km) {
-		row.CriticalKBeyond1km = pointer(critical.KBeyond1km)
+		row.CriticalKBeyond1km = critical.KBeyond1km
 		if verdictOf(critical.KBeyond1km, t.k, o.KSD) != verdictOf(critical.K, t.k, o.KSD) {
 			doubts = append(doubts, DoubtOwnGround)
 		}
@@ -336,7 +340,7 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	if row.Verdict != Undecided {
 		row.Chance = pointer(row.ChanceLow)
 	}
-	if low := (odds.KMean - t.k) / (o.LowK - t.k); o.LowHeightM > 0 && low > 0.5 {
+	if odds.LowShare > 0.5 {
 		doubts = append(doubts, DoubtLowAir)
 	}
 	row.Doubts = mergeDoubts(observer.Doubts, target.Doubts, doubts)
@@ -369,8 +373,9 @@ func mergeDoubts(lists ...[]string) string {
 	return strings.Join(slices.Compact(all), ",")
 }
 
-// views fills what each model shows, and tells whether the line crosses sea.
-func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) (seaMet bool) {
+// views fills what each model shows.
+func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) {
+	seaMet := false
 	o, l := &t.opts, &t.line
 	t.dim(row)
 	nominal := t.section.View(terrain.Model{K: t.k})
@@ -391,7 +396,7 @@ func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) (sea
 		}
 	}
 	if row.Verdict == Undecided {
-		return seaMet
+		return
 	}
 	height := func(v terrain.View) *float64 {
 		if !v.Obscured {
@@ -418,7 +423,6 @@ func (t *Tracer) views(row *Sightline, observer, target *gazetteer.Feature) (sea
 		row.StructureInViewM = pointer(math.Max(shows, 0))
 	}
 	row.setAngles(nominal, plane)
-	return seaMet
 }
 
 // visualRangeCapKM stands for a visual range that no air has.

@@ -27,6 +27,8 @@ type HTMLOptions struct {
 	K, KSD, GuardM float64
 	// RankForPicture says that the ranking is by the picture score, not the test score.
 	RankForPicture bool
+	// Weights are those of the ranking; nil are its defaults.
+	Weights map[string]float64
 	// Top is the number of sightlines drawn, best first; 0 draws every profile of the result.
 	Top int
 	// TableRows is the number of rows that a table shows at most; 0 is 1000. The tables of the run hold all.

@@ -39,6 +39,7 @@ type htmlFact struct {
 }
 
 func newHTMLLine(result *pipeline.Result, l *pipeline.Sightline, profile *pipeline.Profile, id string, opts HTMLOptions) (htmlLine, error) {
+	opts.K = l.KFree // where the air is given by height, each line has its own
 	figure := FigureOptions{K: opts.K, KSD: opts.KSD, ID: id, Inline: true}
 	profileSVG, err := ProfileFigure(l, profile, figure)
 	if err != nil {
@@ -179,7 +180,7 @@ func facts(l *pipeline.Sightline, opts HTMLOptions) []htmlFact {
 		value("eye over the sea", decimals(l.EyeHeightM, 1)+"\u00a0m"),
 		value("top over the sea", decimals(l.TopHeightM, 1)+"\u00a0m"),
 		value("radius along the line", kilometres(l.RadiusM)),
-		maybe("critical refraction beyond 1 km of the ends", l.CriticalKBeyond1km, atDecimals(3), "the line is too short"),
+		value("critical refraction beyond 1 km of the ends", decimals(l.CriticalKBeyond1km, 3)),
 		value("grazing point", kilometres(l.GrazingDistanceM)+", ground "+metres(l.GrazingHeightM)),
 		value("riskiest point", kilometres(l.RiskiestDistanceM)),
 		value("k along the ray used", plusMinus(l.KMean, l.KSD, 3)),
@@ -378,9 +379,13 @@ func scoreSentence(l *pipeline.Sightline, opts HTMLOptions) template.HTML {
 	if total == nil {
 		return ""
 	}
-	weights := pipeline.TestWeights()
-	if opts.RankForPicture {
+	weights := opts.Weights
+	switch {
+	case weights != nil:
+	case opts.RankForPicture:
 		weights = pipeline.PictureWeights()
+	default:
+		weights = pipeline.TestWeights()
 	}
 	terms, gates := scoreParts(l.Terms(), weights), scoreParts(l.Gates(), nil)
 	text := htmlf("Score %s of 100.", decimals(*total, 1))

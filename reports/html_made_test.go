@@ -68,8 +68,8 @@ func madeLine(observer, target string, distanceM, eyeM, structureM float64, grou
 	l := pipeline.Sightline{
 		ObserverID: "csv:" + observer, ObserverName: observer, ObserverKind: "peak", TargetID: "csv:" + target, TargetName: target, TargetKind: "peak",
 		DistanceM: s, AzimuthDeg: 123.4, BackAzimuthDeg: 304.1, EyeHeightM: eye, TopHeightM: top, RadiusM: r,
-		CriticalK: math.Inf(-1), CriticalKSD: 0.012, ElevationSDArcmin: 0.04 * s / (2 * r) * arcminPerRad, TerrainCoverage: 1, KMean: 0.15, KSD: 0.045, AlikeCount: 1,
-		BaseHeightM: ground(s), ScoreReach: madeValue(math.Log(s/30_000) / math.Ln10), ScoreLoss: madeValue(0.4), GateSure: madeValue(0.9), GateSound: madeValue(1), GateStand: madeValue(0.6),
+		CriticalK: math.Inf(-1), CriticalKSD: 0.012, ElevationSDArcmin: 0.04 * s / (2 * r) * arcminPerRad, TerrainCoverage: 1, KMean: 0.15, KFree: 0.143, KSD: 0.045, AlikeCount: 1,
+		BaseHeightM: ground(s), ScoreReach: madeValue(math.Log(s/30_000) / math.Ln10), ScoreLoss: madeValue(0.4), GateSure: 0.9, GateSound: 1, GateStand: 0.6,
 	}
 	apparent := func(h, x, k float64) float64 {
 		return arcminPerRad * geodesy.ApparentElevationRad(eye, h, x, r, k)

@@ -26,7 +26,7 @@ func newHTMLSummary(result *pipeline.Result, opts HTMLOptions) htmlSummary {
 	features := max(counts.Features, len(result.Features))
 	words := htmlf("%s were read.", plural(features, "feature", "features"))
 	if counts.Candidates > 0 {
-		words = htmlf("%s were read; %s may see each other over their sea horizons, and %s traced over the terrain.",
+		words = htmlf("%s were read; %s may see each other over their sea horizons, and %s traced over the terrain, near tops and tops that should be missing among them.",
 			plural(features, "feature", "features"), plural(counts.Candidates, "pair", "pairs"), wereCount(counts.Traced))
 	}
 	words += htmlf(" This run lists %s and %s.",
@@ -116,7 +116,7 @@ func newHTMLManifest(m *pipeline.Manifest) htmlManifest {
 		Missing: m.Terrain.MissingLandCells, Unreadable: m.Terrain.Unreadable,
 		Counts: []htmlPair{
 			{"features", count(m.Counts.Features)}, {"observers", count(m.Counts.Observers)}, {"targets", count(m.Counts.Targets)},
-			{"candidate pairs", count(m.Counts.Candidates)}, {"pairs traced", count(m.Counts.Traced)},
+			{"candidate pairs", count(m.Counts.Candidates)}, {"lines traced, near ones too", count(m.Counts.Traced)},
 			{"sightlines kept", count(m.Counts.Kept)}, {"alignments", count(m.Counts.Alignments)},
 		},
 	}

@@ -107,7 +107,7 @@ func WriteSightlines(w io.Writer, rows []pipeline.Sightline) error {
 	})
 }
 
-// WriteAlignments writes alignments.parquet. Rows must be sorted by Chunk, ObserverID, NearID, FarID, Case, each once.
+// WriteAlignments writes alignments.parquet. Rows must be sorted by ObserverID, NearID, FarID, Case, each once.
 func WriteAlignments(w io.Writer, rows []pipeline.Alignment) error {
 	byIDs := func(a, b *pipeline.Alignment) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
@@ -116,7 +116,7 @@ func WriteAlignments(w io.Writer, rows []pipeline.Alignment) error {
 		file:    alignmentsFile,
 		sorting: []string{"observer_id", "near_id", "far_id"},
 		compare: func(a, b *pipeline.Alignment) int {
-			return cmp.Or(cmp.Compare(a.Chunk, b.Chunk), byIDs(a, b), cmp.Compare(a.Case, b.Case))
+			return cmp.Or(byIDs(a, b), cmp.Compare(a.Case, b.Case))
 		},
 		compareColumns: byIDs,
 		name:           func(r *pipeline.Alignment) string { return r.ObserverID + " → " + r.NearID + ", " + r.FarID },

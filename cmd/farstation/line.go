@@ -89,6 +89,9 @@ func (o *lineOptions) flagGroups() []flagGroup {
 func (o *lineOptions) check() error {
 	var wrong []error
 	say := func(format string, args ...any) { wrong = append(wrong, fmt.Errorf(format, args...)) }
+	if o.asJSON && o.draws > 0 {
+		say("--draws does not go with --json: the row has no place for it")
+	}
 	if o.draws < 0 || o.draws > 1e7 {
 		say("--draws %d: must lie within 0…10000000", o.draws)
 	}
@@ -147,7 +150,10 @@ func runLine(ctx context.Context, stdio *stdio, o lineOptions) error {
 		observer.StructureHeightM, observer.StructureHeightSDM, o.FromTops = o.fromStructureM, structureSDM, true
 	}
 	if o.toStructure {
-		target.StructureHeightM, target.StructureHeightSDM = o.toStructureM, structureSDM
+		target.StructureHeightM, target.StructureHeightSDM = o.toStructureM, 0
+		if o.toStructureM > 0 {
+			target.StructureHeightSDM = structureSDM
+		}
 	}
 	prediction, err := world.PredictLine(o.Options, &observer, &target)
 	if err != nil {

@@ -52,8 +52,8 @@ func writeLine(w io.Writer, o *pipeline.Options, p *pipeline.LinePrediction, obs
 
 	row("verdict", "%s: %s", l.Verdict, verdictWords(l.Verdict))
 	row("critical refraction", "k_c = %s: the top shows when k is greater", coefficient(l.CriticalK))
-	if l.CriticalKBeyond1km != nil && *l.CriticalKBeyond1km != l.CriticalK {
-		row("", "%s for ground farther than 1 km from both ends", coefficient(*l.CriticalKBeyond1km))
+	if l.CriticalKBeyond1km != l.CriticalK {
+		row("", "%s for ground farther than 1 km from both ends", coefficient(l.CriticalKBeyond1km))
 	}
 	row("grazing point", "%s from the observer, on ground %s high", kilometres(l.GrazingDistanceM), metres(l.GrazingHeightM))
 	row("riskiest point", "%s from the observer; heights and terrain there are worth ± %s of k_c", kilometres(l.RiskiestDistanceM), coefficient(l.CriticalKSD))

@@ -169,7 +169,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) error {
 	result.Manifest.PeakMemory = memoryBytes()
 	report := reports.File{Name: "report.html", Write: func(w io.Writer) error {
 		return reports.WriteHTML(w, result, reports.HTMLOptions{
-			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Top: o.Top, Doubts: allDoubts(),
+			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(),
 		})
 	}}
 	if err := reports.WriteRun(ctx, o.out, o.replace, result, []reports.File{report}); err != nil {

@@ -24,6 +24,8 @@ type Odds struct {
 	// RiskiestM is the distance of the point of least z; KMean and KSD the mean and spread of k along the ray that were used there,
 	// CriticalKSD the spread of the curvature that the ray can bear there, from heights and terrain alone.
 	RiskiestM, KMean, KSD, CriticalKSD float64
+	// LowShare is the share of low air in what bends the ray there.
+	LowShare float64
 	// LowM is the length of the ray within LowHeightM of sea or ground.
 	LowM float64
 }
@@ -81,7 +83,7 @@ func (s *Section) Odds(spreads Spreads) Odds {
 	if math.IsInf(r.z, 1) {
 		return odds
 	}
-	odds.RiskiestM = r.x
+	odds.RiskiestM, odds.LowShare = r.x, r.share
 	odds.KMean = (1-r.share)*spreads.K + r.share*spreads.LowK
 	odds.KSD = math.Hypot((1-r.share)*spreads.KSD, r.share*spreads.LowKSD)
 	odds.CriticalKSD = math.Sqrt(sq(r.groundSDM)+sq(r.moves[2])+sq(r.moves[3])) / r.liftM

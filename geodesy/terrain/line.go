@@ -11,6 +11,9 @@ import (
 // ErrTooClose marks a line with no ground outside the guards of its two ends: nothing can be said of it.
 var ErrTooClose = errors.New("terrain: the two ends are closer than their guards")
 
+// ErrTooFar marks ends more than 5,000 km apart, farther than any sightline.
+var ErrTooFar = errors.New("terrain: the two ends are too far apart")
+
 // End is one end of a line: its place, the height of the eye or top over the geoid, and the geoid's undulation there.
 type End struct {
 	At          geodesy.LatLon
@@ -113,7 +116,7 @@ func (l *Line) Reset(from, to End) error {
 		return fmt.Errorf("%w: %.1f m apart", ErrTooClose, route.DistanceM)
 	}
 	if route.DistanceM > 5e6 {
-		return fmt.Errorf("terrain: %.0f km apart: farther than any sightline", route.DistanceM/1000)
+		return fmt.Errorf("%w: %.0f km apart", ErrTooFar, route.DistanceM/1000)
 	}
 	l.From, l.To = from, to
 	l.DistanceM, l.AzimuthDeg, l.BackAzimuthDeg = route.DistanceM, route.AzimuthDeg, route.BackAzimuthDeg()
