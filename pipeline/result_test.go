@@ -24,6 +24,17 @@ func checkResult(t *testing.T, opts *Options, r *Result) {
 	}) {
 		t.Error("alignments are not sorted by observer, near, far")
 	}
+	for i := range r.Alignments {
+		a := &r.Alignments[i]
+		want := map[Case]float64{
+			BothInView:         a.NearInViewChance * a.FarInViewChance,
+			FarBehindNear:      a.NearInViewChance * (1 - a.FarInViewChance),
+			NearMissingFarSeen: (1 - a.NearInViewChance) * a.FarInViewChance,
+		}[a.Case]
+		if math.Abs(a.Chance-want) > 1e-12 {
+			t.Errorf("%s: %s before %s, %s: chance %v, want %v from near %v and far %v", a.ObserverName, a.NearName, a.FarName, a.Case, a.Chance, want, a.NearInViewChance, a.FarInViewChance)
+		}
+	}
 	c := r.Manifest.Counts
 	verdicts := 0
 	for _, n := range c.Verdicts {

@@ -132,17 +132,12 @@ type Trace struct {
 // set.
 func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace, error) {
 	o := &t.opts
-	trace := Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
-	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
-	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}
+	trace, ok, err := t.aim(observer, target)
+	if err != nil || !ok {
+		return trace, err
+	}
 	fail := func(err error) (Trace, error) {
 		return trace, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
-	}
-	if err := t.line.Reset(from, to); err != nil {
-		if errors.Is(err, terrain.ErrTooClose) || errors.Is(err, terrain.ErrTooFar) {
-			return trace, nil
-		}
-		return fail(err)
 	}
 	stopAbove := o.kCeiling() + keepSpreads*o.KSD
 	if o.KeepAll {
@@ -195,23 +190,32 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 	return trace, nil
 }
 
-// TraceMissing predicts a line that is cut off even at k + 5·k_sd while the plane shows its top by more than missingArcmin: a top whose
-// absence refutes the plane. It tells whether the line is such a one; terrain must be whole.
-func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool, error) {
+// aim points the tracer's line from an eye to a top. It is false for ends that are too near to each other, or farther apart than any
+// sightline.
+func (t *Tracer) aim(observer, target *gazetteer.Feature) (trace Trace, ok bool, err error) {
 	o := &t.opts
-	trace := Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
+	trace = Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
 	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
 	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}
-	fail := func(err error) (Trace, bool, error) {
-		return trace, false, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
-	}
 	switch err := t.line.Reset(from, to); {
 	case errors.Is(err, terrain.ErrTooClose), errors.Is(err, terrain.ErrTooFar):
 		return trace, false, nil
 	case err != nil:
-		return fail(err)
-	case !t.walker.PlaneShows(&t.line, o.GuardM):
-		return trace, false, nil
+		return trace, false, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
+	}
+	return trace, true, nil
+}
+
+// TraceMissing predicts a line that is cut off even at k + 5·k_sd while the plane shows its top by more than missingArcmin: a top whose
+// absence refutes the plane. It tells whether the line is such a one; terrain must be whole.
+func (t *Tracer) TraceMissing(observer, target *gazetteer.Feature) (Trace, bool, error) {
+	o := &t.opts
+	trace, ok, err := t.aim(observer, target)
+	if err != nil || !ok || !t.walker.PlaneShows(&t.line, o.GuardM) {
+		return trace, false, err
+	}
+	fail := func(err error) (Trace, bool, error) {
+		return trace, false, fmt.Errorf("line from %s to %s: %w", observer.ID, target.ID, err)
 	}
 	if _, err := t.walker.Section(&t.line, terrain.FillHigh, o.GuardM, &t.section); err != nil {
 		if errors.Is(err, terrain.ErrTooClose) {

@@ -99,10 +99,11 @@ func (p *profilePlot) describe() string {
 	fmt.Fprintf(&b, "Two panels with the same scales show the ground between the two places, %s apart. Eye %s, top %s over the sea. ",
 		kilometres(l.DistanceM), metres(l.EyeHeightM), metres(l.TopHeightM))
 	fmt.Fprintf(&b, "Upper panel, curved: in the middle the sea stands %s over the straight line between the ends; the light to the top passes closest to the ground at %s. ",
-		metres(p.bulgeM(l.DistanceM/2, l.DistanceM)), kilometres(l.GrazingDistanceM))
+		metres(p.sagittaM()), kilometres(l.GrazingDistanceM))
 	if x, h, ok := p.foot(); ok && l.FrontDistanceM != nil {
 		fmt.Fprintf(&b, "The front at %s cuts off what lies lower than %s at %s. ", kilometres(*l.FrontDistanceM), metres(h), kilometres(x))
 	}
 	b.WriteString("Lower panel, plane: flat ground, straight light.")
+	p.describeTrueScale(&b)
 	return b.String()
 }

@@ -9,8 +9,9 @@ import (
 )
 
 // ProfileFigure draws the ground along a sightline under both models, as SVG: above the curved one, below the plane, on the same
-// horizontal and the same vertical scale. It draws what the row and the profile hold and decides nothing. The profile must begin
-// at the observer, reach the target and go outwards.
+// horizontal and the same vertical scale, and under them the curved one again as a strip at true scale, unless the panels hardly
+// exaggerate. It draws what the row and the profile hold and decides nothing. The profile must begin at the observer, reach the
+// target and go outwards.
 //
 // In the curved panel heights stand over the straight line between the sea levels of both ends: at distance x of s the sea lies
 // x(s−x)/(2R) over it (and by as much as the geoid departs from a straight line between its two ends), ground lies on the sea, and
@@ -31,10 +32,12 @@ func ProfileFigure(line *pipeline.Sightline, profile *pipeline.Profile, opts Fig
 	y = p.panel(c, y+20, false)
 	c.text((plotLeft+plotRight)/2, y+2, "axis", "middle", "distance from the observer, km", "")
 	y = c.legend(p.legend(), 0, figureWidth, y+28)
-	c.text(0, y, "note", "start", "Both panels have the same scales. Heights are drawn about "+
-		decimals(p.exaggeration(), 1-int(math.Floor(math.Log10(p.exaggeration()))))+" times as large as distances.", "")
+	c.text(0, y, "note", "start", p.exaggerationWords(), "")
 	y += 17
 	c.text(0, y, "note", "start", "Curved panel: heights over the straight line joining the sea levels of both ends. Height axis in metres.", "")
+	if p.exaggeration() >= stripLeast {
+		y = p.trueScale(c, y+26) - 17
+	}
 	title := fmt.Sprintf("Profile from %s to %s under the curved and the plane model", isolated(line.ObserverName), isolated(line.TargetName))
 	return c.svg(opts, y+10, title, p.describe())
 }
@@ -169,7 +172,7 @@ func (p *profilePlot) panel(c *canvas, top float64, curved bool) float64 {
 		c.text(plotLeft-5, y(t)+4, "axis", "end", tickText(t), "")
 	}
 	// The ray over a front close by can rise far out of the panel.
-	clip := c.clip(plotLeft, plotTop, plotRight-plotLeft, plotHeight)
+	clip := c.clip(plotLeft, plotTop, plotRight-plotLeft+2, plotHeight) // a structure may stand on the right edge
 	p.ground(c, y, bottom, curved)
 	p.gaps(c, plotTop, bottom)
 	p.rays(c, y, curved)
