@@ -11,20 +11,26 @@ import (
 const arcminPerRad = 180 * 60 / math.Pi
 
 // FrameFigure draws what a lens sees along the azimuth of a sightline under both models, side by side on one elevation scale in
-// arc minutes, as SVG. Everything comes from the row: elevations of the base, of the foot in view and of the front are taken
-// relative to that of the top, by the relation of geodesy.ApparentElevationRad on the sphere of the row's radius; widths mean
-// nothing.
-func FrameFigure(line *pipeline.Sightline, opts FigureOptions) ([]byte, error) {
+// arc minutes, as SVG: the target's ground and structure, the skyline of the ground before it, the front and the sea horizon.
+// Elevations are taken from the row, relative to that of the top, by the relation of geodesy.ApparentElevationRad on the sphere of
+// the row's radius; only the ground under a structure that is partly cut off comes from the profile. Both know the line alone and
+// nothing beside it, so all is drawn as blocks whose widths mean nothing.
+func FrameFigure(line *pipeline.Sightline, profile *pipeline.Profile, opts FigureOptions) ([]byte, error) {
 	if err := opts.check(line); err != nil {
 		return nil, err
 	}
-	views := []frameView{curvedView(line, opts), planeView(line)}
+	p, err := newProfilePlot(line, profile, opts)
+	if err != nil {
+		return nil, fmt.Errorf("figure %s to %s: %w", line.ObserverID, line.TargetID, err)
+	}
+	structureM := p.structureM()
+	views := []frameView{curvedView(line, structureM, opts), planeView(line, structureM)}
 	unknown, cut := line.Verdict == pipeline.Undecided, false
 	lo, hi := 0.0, 0.0 // the eye's horizontal always shows
 	for i := range views {
 		v := &views[i]
 		if unknown {
-			v.unknown, v.crest = true, nil
+			v.unknown, v.crest, v.front = true, nil, nil
 		}
 		cut = cut || v.crest != nil
 		for _, m := range v.levels() {
@@ -33,6 +39,7 @@ func FrameFigure(line *pipeline.Sightline, opts FigureOptions) ([]byte, error) {
 			}
 			lo, hi = math.Min(lo, m.arcmin), math.Max(hi, m.arcmin)
 		}
+		lo, hi = math.Min(lo, v.top-2*v.topSD), math.Max(hi, v.top+2*v.topSD)
 	}
 	margin := math.Max(0.07*(hi-lo), 0.5)
 	scale := frameScale{lo: lo - margin, hi: hi + margin, top: 56, bottom: 56 + 240}
@@ -48,18 +55,23 @@ func FrameFigure(line *pipeline.Sightline, opts FigureOptions) ([]byte, error) {
 	for i, v := range views {
 		v.draw(c, scale, frameLeft+float64(i)*width, width-12)
 	}
-	items := []legendItem{{fill: "face", words: "target in view"}}
+	items := []legendItem{{fill: "face", words: "target in view"}, {fill: "near", words: "ground and sea before it"}}
 	if unknown {
 		items = []legendItem{{cross: true, words: "not known: terrain is missing"}}
 	} else if cut {
-		items = append(items, legendItem{hatch: true, words: "target cut off"}, legendItem{line: "crest", words: "ground that cuts off"})
+		items = append(items, legendItem{hatch: true, words: "target cut off"}, legendItem{line: "crest", words: "skyline that cuts it off"})
+	}
+	if views[1].front != nil {
+		items = append(items, legendItem{line: "ridge", words: "on the plane, the ground of the front"})
 	}
 	items = append(items, legendItem{line: "level", words: "eye’s horizontal"})
 	if line.DipArcmin != nil {
 		items = append(items, legendItem{line: "sealine", words: "sea horizon"})
 	}
 	y := c.legend(items, 0, figureWidth, scale.bottom+26)
-	c.text(0, y, "note", "start", "Elevations in arc minutes on one scale; widths mean nothing. The target stands as from its base height, at the target’s distance.", "")
+	c.text(0, y, "note", "start", "Elevations in arc minutes on one scale. Only the line itself is known, not the slopes beside it: widths mean nothing.", "")
+	y += 17
+	c.text(0, y, "note", "start", "The target stands as from its base height, "+metres(line.BaseHeightM)+", at the target’s distance. "+structureWords(line, structureM), "")
 	title := "Expected frame of " + isolated(line.TargetName) + " seen from " + isolated(line.ObserverName)
 	return c.svg(opts, y+10, title, views[0].describe()+" "+views[1].describe())
 }
@@ -77,9 +89,14 @@ type frameView struct {
 	name      string
 	top, base float64
 	topSD     float64  // 0 where none is stated
+	ground    float64  // under the structure; the top where there is none
+	structure string   // names the structure and its angle; "" where there is none
 	crest     *float64 // elevation up to which the target is cut off
 	crestName string
+	front     *float64 // elevation of the ground at the curved model's front
+	frontName string
 	horizon   *float64
+	topName   string
 	unknown   bool // undecided: whether anything is cut off is not known
 }
 
@@ -90,13 +107,20 @@ type frameLevel struct {
 
 // levels are the labelled elevations, target's top first.
 func (v frameView) levels() []frameLevel {
-	top := "top " + arcmin(v.top)
+	top := " " + arcmin(v.top)
 	if v.topSD > 0 {
-		top = "top " + plusMinus(v.top, v.topSD, 1) + "′"
+		top = " " + plusMinus(v.top, v.topSD, 1) + "′"
 	}
-	out := []frameLevel{{v.top, top}, {v.base, "base " + arcmin(v.base)}}
+	name := isolated(fitted(v.topName, frameLabelWidth-textWidth(top, figureTextSize), figureTextSize))
+	out := []frameLevel{{v.top, name + top}, {v.base, "base " + arcmin(v.base)}}
+	if v.structure != "" {
+		out = append(out, frameLevel{(v.top + v.ground) / 2, v.structure})
+	}
 	if v.crest != nil {
 		out = append(out, frameLevel{*v.crest, v.crestName + " " + arcmin(*v.crest)})
+	}
+	if v.front != nil {
+		out = append(out, frameLevel{*v.front, v.frontName + " " + arcmin(*v.front)})
 	}
 	if v.horizon != nil {
 		out = append(out, frameLevel{*v.horizon, "sea horizon " + arcmin(*v.horizon)})
@@ -104,14 +128,23 @@ func (v frameView) levels() []frameLevel {
 	return out
 }
 
-func curvedView(line *pipeline.Sightline, opts FigureOptions) frameView {
+func curvedView(line *pipeline.Sightline, structureM float64, opts FigureOptions) frameView {
 	top := line.ElevationDeg * 60
 	from := func(heightM, distanceM float64) float64 {
 		return top + arcminPerRad*(geodesy.ApparentElevationRad(line.EyeHeightM, heightM, distanceM, line.RadiusM, opts.K)-
 			geodesy.ApparentElevationRad(line.EyeHeightM, line.TopHeightM, line.DistanceM, line.RadiusM, opts.K))
 	}
-	v := frameView{name: "Curved", top: top, topSD: line.ElevationSDArcmin, base: from(line.BaseHeightM, line.DistanceM)}
+	v := frameView{name: "Curved", topName: line.TargetName, top: top, topSD: line.ElevationSDArcmin, base: from(line.BaseHeightM, line.DistanceM)}
+	v.stand(line, structureM, from)
 	v.crest, v.crestName = crest(line.MarginArcmin, top, line.ObscuredHeightM, line.FootDistanceM, line.DistanceM, from)
+	if v.crest != nil && line.FrontDistanceM != nil {
+		// The ray over the front is the one to the foot in view.
+		level := *v.crest
+		v.front, v.frontName = &level, "front "+kilometres(*line.FrontDistanceM)
+		if line.MarginArcmin < 0 {
+			v.crestName, v.front = v.frontName, nil
+		}
+	}
 	if line.DipArcmin != nil {
 		dip := -*line.DipArcmin
 		v.horizon = &dip
@@ -119,14 +152,19 @@ func curvedView(line *pipeline.Sightline, opts FigureOptions) frameView {
 	return v
 }
 
-func planeView(line *pipeline.Sightline) frameView {
+func planeView(line *pipeline.Sightline, structureM float64) frameView {
 	top := line.ElevationPlaneDeg * 60
 	from := func(heightM, distanceM float64) float64 {
 		return top + arcminPerRad*(geodesy.PlaneElevationRad(line.EyeHeightM, heightM, distanceM)-
 			geodesy.PlaneElevationRad(line.EyeHeightM, line.TopHeightM, line.DistanceM))
 	}
-	v := frameView{name: "Plane", top: top, base: from(line.BaseHeightM, line.DistanceM)}
+	v := frameView{name: "Plane", topName: line.TargetName, top: top, base: from(line.BaseHeightM, line.DistanceM)}
+	v.stand(line, structureM, from)
 	v.crest, v.crestName = crest(line.MarginPlaneArcmin, top, line.ObscuredHeightPlaneM, nil, line.DistanceM, from)
+	if line.FrontDistanceM != nil && line.FrontHeightM != nil && *line.FrontDistanceM > 0 {
+		level := from(*line.FrontHeightM, *line.FrontDistanceM)
+		v.front, v.frontName = &level, "the same ground"
+	}
 	if line.DipArcmin != nil {
 		level := 0.0 // the plane's sea horizon lies at the horizontal
 		v.horizon = &level
@@ -148,7 +186,60 @@ func crest(marginArcmin, top float64, obscuredM, footM *float64, distanceM float
 		distanceM = *footM
 	}
 	level := from(*obscuredM, distanceM)
-	return &level, "foot in view"
+	return &level, "foot in view " + metres(*obscuredM)
+}
+
+// structureM is the height of the target's structure over its ground, 0 where it has none: what shows of it where nothing of it is
+// cut off, else down to the end of the profile.
+func (p *profilePlot) structureM() float64 {
+	l := p.line
+	if l.StructureInViewM == nil {
+		return 0
+	}
+	if whole := l.TopHeightM - *l.StructureInViewM; l.MarginArcmin > 0 && *l.StructureInViewM > 0 && (l.ObscuredHeightM == nil || *l.ObscuredHeightM < whole) {
+		return *l.StructureInViewM
+	}
+	ground, _ := p.at(l.DistanceM)
+	return math.Max(l.TopHeightM-ground, *l.StructureInViewM)
+}
+
+// stand sets the target's structure on its ground.
+func (v *frameView) stand(line *pipeline.Sightline, structureM float64, from func(heightM, distanceM float64) float64) {
+	v.ground = v.top
+	if structureM > 0 {
+		v.ground = from(line.TopHeightM-structureM, line.DistanceM)
+		v.base = math.Min(v.base, v.ground)
+		v.structure = "structure " + metres(structureM) + " = " + arcmin(v.top-v.ground)
+	}
+}
+
+func structureWords(line *pipeline.Sightline, structureM float64) string {
+	if structureM <= 0 || line.StructureInViewM == nil || line.Verdict == pipeline.Undecided {
+		return ""
+	}
+	return "Of its structure " + metres(*line.StructureInViewM) + " show under the curve."
+}
+
+// Places in a view, from its left edge.
+const (
+	faceLeft, faceWidth, mastWidth = 26.0, 74.0, 16.0
+	frameLabelLeft                 = faceLeft + faceWidth + 40
+	frameLabelWidth                = (figureWidth-frameLeft)/2 - 12 - frameLabelLeft
+)
+
+// block draws part of the target from one elevation down to another: what stands over shownFrom as in view, the rest as cut off.
+func (v frameView) block(c *canvas, s frameScale, x, width, from, to, shownFrom float64) {
+	if v.unknown {
+		c.crossed(x, s.y(from), width, math.Max(0, s.y(to)-s.y(from)))
+		return
+	}
+	shownFrom = math.Max(to, math.Min(from, shownFrom))
+	if from > shownFrom {
+		c.rect("face", x, s.y(from), width, s.y(shownFrom)-s.y(from))
+	}
+	if shownFrom > to {
+		c.hatched(x, s.y(shownFrom), width, s.y(to)-s.y(shownFrom))
+	}
 }
 
 // draw draws one view with its left edge at x.
@@ -158,28 +249,30 @@ func (v frameView) draw(c *canvas, s frameScale, x, width float64) {
 		heading = "Curved, at nominal k"
 	}
 	c.text(x+8, s.top-14, "panel", "start", heading, "")
-	const left, faceWidth = 26.0, 74.0
-	face := x + left
-	labelX := face + faceWidth + 44
+	face, labelX := x+faceLeft, x+frameLabelLeft
+	across := func(class string, arcmin float64) {
+		c.path(class, fmt.Sprintf("M%s %sH%s", coord(x+4), coord(s.y(arcmin)), coord(labelX-20)))
+	}
+	shownFrom := v.base // lowest elevation of the target that shows
+	if v.crest != nil {
+		shownFrom = *v.crest
+	}
+	if !v.unknown {
+		c.rect("near", x+4, s.y(shownFrom), labelX-20-x-4, math.Max(0, s.bottom-s.y(shownFrom)))
+	}
 	if v.horizon != nil {
-		c.path("sealine", fmt.Sprintf("M%s %sH%s", coord(x+4), coord(s.y(*v.horizon)), coord(labelX-24)))
+		across("sealine", *v.horizon)
 	}
-	c.path("level", fmt.Sprintf("M%s %sH%s", coord(x+4), coord(s.y(0)), coord(labelX-24)))
-	shownFrom := v.base // lowest elevation of the face that shows
-	if v.crest != nil {
-		shownFrom = math.Min(v.top, math.Max(v.base, *v.crest))
+	across("level", 0)
+	v.block(c, s, face, faceWidth, v.ground, v.base, shownFrom)
+	if v.structure != "" {
+		v.block(c, s, face+(faceWidth-mastWidth)/2, mastWidth, v.top, v.ground, shownFrom)
 	}
-	switch {
-	case v.unknown:
-		c.crossed(face, s.y(v.top), faceWidth, math.Max(0, s.y(v.base)-s.y(v.top)))
-	case v.top > shownFrom:
-		c.rect("face", face, s.y(v.top), faceWidth, s.y(shownFrom)-s.y(v.top))
-	}
-	if shownFrom > v.base {
-		c.hatched(face, s.y(shownFrom), faceWidth, s.y(v.base)-s.y(shownFrom))
+	if v.front != nil {
+		across("ridge", *v.front)
 	}
 	if v.crest != nil {
-		c.path("crest", fmt.Sprintf("M%s %sH%s", coord(x+4), coord(s.y(*v.crest)), coord(labelX-24)))
+		across("crest", *v.crest)
 	}
 	if v.topSD > 0 {
 		at := face + faceWidth + 9
@@ -193,13 +286,13 @@ func (v frameView) draw(c *canvas, s frameScale, x, width float64) {
 		ys[i] = s.y(l.arcmin)
 	}
 	for i, at := range spreadApart(ys, 16, s.top+6, s.bottom-9) {
-		c.path("leader", fmt.Sprintf("M%s %sL%s %s", coord(labelX-24), coord(ys[i]), coord(labelX-4), coord(at)))
+		c.path("leader", fmt.Sprintf("M%s %sL%s %s", coord(labelX-20), coord(ys[i]), coord(labelX-4), coord(at)))
 		c.text(labelX, at+4, "", "start", levels[i].words, "")
 	}
 }
 
 func (v frameView) describe() string {
-	s := v.name + " model: the top stands at " + arcmin(v.top) + " from the eye’s horizontal"
+	s := v.name + " model: the top of " + isolated(v.topName) + " stands at " + arcmin(v.top) + " from the eye’s horizontal"
 	switch {
 	case v.unknown:
 		s += ", terrain is missing and what is cut off is not known"
@@ -209,6 +302,12 @@ func (v frameView) describe() string {
 		s += ", behind ground at " + arcmin(*v.crest) + ": out of view"
 	default:
 		s += ", what lies lower than " + arcmin(*v.crest) + " is cut off"
+	}
+	if v.front != nil {
+		s += "; " + v.frontName + " at " + arcmin(*v.front)
+	}
+	if v.structure != "" {
+		s += "; " + v.structure
 	}
 	if v.horizon != nil {
 		s += "; the sea horizon at " + arcmin(*v.horizon)

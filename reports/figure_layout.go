@@ -201,13 +201,23 @@ func (c *canvas) legend(items []legendItem, left, right, y float64) float64 {
 // plotPoint is a place in the drawing.
 type plotPoint struct{ x, y float64 }
 
-// pathThrough writes points as an SVG path, coordinates with one decimal.
+// pathThrough writes points as an SVG path on a grid of a tenth of a unit, each point by its step from the one before, which is
+// shorter than by its place.
 func pathThrough(points []plotPoint) string {
 	var b strings.Builder
-	command := "M"
-	for _, p := range points {
-		b.WriteString(command + coord(p.x) + " " + coord(p.y))
-		command = "L"
+	before := plotPoint{}
+	for i, p := range points {
+		at := plotPoint{math.Round(10 * p.x), math.Round(10 * p.y)}
+		command := "l"
+		if i == 0 {
+			command = "M"
+		}
+		dx, dy := coord((at.x-before.x)/10), coord((at.y-before.y)/10)
+		if !strings.HasPrefix(dy, "-") {
+			dy = " " + dy
+		}
+		b.WriteString(command + dx + dy)
+		before = at
 	}
 	return b.String()
 }

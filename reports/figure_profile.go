@@ -158,7 +158,7 @@ func (p *profilePlot) exaggeration() float64 {
 func (p *profilePlot) panel(c *canvas, top float64, curved bool) float64 {
 	heading := "Plane: flat datum, light straight"
 	if curved {
-		heading = "Curved: the sea bulges between the ends, light bends"
+		heading = "Curved: the sea rises between the ends, light bends"
 	}
 	c.text(0, top, "panel", "start", heading, "")
 	labels, marks := p.marks(curved)

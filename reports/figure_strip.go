@@ -16,7 +16,9 @@ const stripLeast = 2.0
 func (p *profilePlot) sagittaM() float64 { return p.bulgeM(p.line.DistanceM/2, p.line.DistanceM) }
 
 // sagittaArcmin is the angle over that straight line at which an end would see the sagitta, half the line away: s/(4R).
-func (p *profilePlot) sagittaArcmin() float64 { return arcminPerRad * p.line.DistanceM / (4 * p.line.RadiusM) }
+func (p *profilePlot) sagittaArcmin() float64 {
+	return arcminPerRad * p.line.DistanceM / (4 * p.line.RadiusM)
+}
 
 // trueScale draws the curved panel again with heights on the scale of the distances. Its heading's baseline is at top; it returns
 // the y under its notes.
@@ -36,7 +38,7 @@ func (p *profilePlot) trueScale(c *canvas, top float64) float64 {
 	c.path("sea thin", level)
 	c.path("chord", fmt.Sprintf("M%s %sH%s", coord(plotLeft), coord(y(0)), coord(p.x(p.line.DistanceM))))
 	s, height := p.line.DistanceM, p.line.TopHeightM
-	if p.line.StructureInViewM != nil && p.plottedM(s, height, true) > p.groundAt(s, true) {
+	if p.plottedM(s, height, true) > p.groundAt(s, true) {
 		c.path("structure thin", fmt.Sprintf("M%s %sV%s", coord(p.x(s)), coord(y(p.groundAt(s, true))), coord(y(p.plottedM(s, height, true)))))
 	}
 	c.path("ray thin", p.arc(0, s, s, height, p.k, y))

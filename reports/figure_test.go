@@ -33,7 +33,7 @@ func TestFiguresAreWellFormedAndNamed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		frame, err := FrameFigure(l, FigureOptions{K: 0.143, KSD: 0.04})
+		frame, err := FrameFigure(l, &result.Profiles[i], FigureOptions{K: 0.143, KSD: 0.04})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -59,7 +59,7 @@ func TestFiguresAreWellFormedAndNamed(t *testing.T) {
 
 func TestFigureRefusesUnsafeIdentifier(t *testing.T) {
 	result := madeResult()
-	if _, err := FrameFigure(&result.Sightlines[0], FigureOptions{K: 0.143, ID: `x"y`}); err == nil {
+	if _, err := FrameFigure(&result.Sightlines[0], &result.Profiles[0], FigureOptions{K: 0.143, ID: `x"y`}); err == nil {
 		t.Error(`FrameFigure took the identifier x"y`)
 	}
 	if _, err := ProfileFigure(nil, &result.Profiles[0], FigureOptions{K: 0.143}); err == nil {

@@ -45,7 +45,7 @@ func newHTMLLine(result *pipeline.Result, l *pipeline.Sightline, profile *pipeli
 	if err != nil {
 		return htmlLine{}, err
 	}
-	frameSVG, err := FrameFigure(l, figure)
+	frameSVG, err := FrameFigure(l, profile, figure)
 	if err != nil {
 		return htmlLine{}, err
 	}

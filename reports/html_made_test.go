@@ -140,6 +140,9 @@ func madeLine(observer, target string, distanceM, eyeM, structureM float64, grou
 		l.FrontDistanceM, l.FootDistanceM, l.ObscuredHeightM, l.LackingHeightM = &l.GrazingDistanceM, nil, nil, madeValue(-l.MarginArcmin*s/arcminPerRad)
 		l.PartInView = madeValue(0)
 	}
+	if l.FrontDistanceM != nil {
+		l.FrontHeightM = madeValue(ground(*l.FrontDistanceM))
+	}
 	if structureM > 0 {
 		l.TargetKind, l.StructureInViewM = "tower", madeValue(structureM/2)
 	}
@@ -179,7 +182,7 @@ func madeResult() *pipeline.Result {
 	}
 	l.Verdict, l.UndecidedAtM, l.ChanceLow, l.ChanceHigh, l.TerrainCoverage = pipeline.Undecided, madeValue(83_000), 0.02, 0.97, 0.86
 	l.Chance, l.ObscuredHeightM, l.ObscuredHeightLowKM, l.ObscuredHeightHighKM, l.ObscuredHeightK0M, l.ObscuredHeightPlaneM = nil, nil, nil, nil, nil, nil
-	l.FrontDistanceM, l.FootDistanceM, l.LackingHeightM, l.PartInView, l.PartInViewPlane, l.ScoreTest, l.ScorePicture = nil, nil, nil, nil, nil, nil, nil
+	l.FrontDistanceM, l.FrontHeightM, l.FootDistanceM, l.LackingHeightM, l.PartInView, l.PartInViewPlane, l.ScoreTest, l.ScorePicture = nil, nil, nil, nil, nil, nil, nil, nil
 	add(l, p)
 	result.Sightlines[2].Doubts = "own_ground,place_rough"
 
