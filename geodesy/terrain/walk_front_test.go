@@ -270,3 +270,30 @@ func TestBackdropByHand(t *testing.T) {
 		}
 	}
 }
+
+// Over sea to an island that rises by 10 m a row from 83 km on: the foot in view must stand at the handbook's height that the sea cuts off
+// at the foot's own distance, within 2 m, and the front at the sea horizon.
+func TestFootOverSeaAgainstHandbook(t *testing.T) {
+	island := []knot{{900, 0}, {1000, 1000}}
+	for _, eyeM := range []float64{10, 30, 100, 300} {
+		section := madeSection(t, island, 1000, eyeM, 1000, 200)
+		for _, k := range []float64{0, 0.063, 0.143, 0.223} {
+			view := section.View(Model{K: k})
+			if !view.Obscured {
+				t.Errorf("eye %v m, k %v: nothing is cut off", eyeM, k)
+				continue
+			}
+			want, err := geodesy.SeaObscuredM(eyeM, view.FootM, section.Line.RadiusM, k)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, horizonM, err := geodesy.SeaHorizon(eyeM, section.Line.RadiusM, k)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if math.Abs(view.ObscuredM-want) > 2 || math.Abs(view.FrontM-horizonM) > 100 {
+				t.Errorf("eye %v m, k %v: foot %.2f m at %.0f m, front at %.0f m; the handbook has %.2f m there and its horizon at %.0f m", eyeM, k, view.ObscuredM, view.FootM, view.FrontM, want, horizonM)
+			}
+		}
+	}
+}
