@@ -3,6 +3,7 @@ package reports
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"farstation/geodesy"
 	"farstation/pipeline"
@@ -13,8 +14,8 @@ const arcminPerRad = 180 * 60 / math.Pi
 // FrameFigure draws what a lens sees along the azimuth of a sightline under both models, side by side on one elevation scale in
 // arc minutes, as SVG: the target's ground and structure, the skyline of the ground before it, the front and the sea horizon.
 // Elevations are taken from the row, relative to that of the top, by the relation of geodesy.ApparentElevationRad on the sphere of
-// the row's radius; only the ground under a structure that is partly cut off comes from the profile. Both know the line alone and
-// nothing beside it, so all is drawn as blocks whose widths mean nothing.
+// the row's radius. From the profile come only the ground under a structure that is partly cut off and the place of the plane's foot
+// in view. Both know the line alone and nothing beside it, so all is drawn as blocks whose widths mean nothing.
 func FrameFigure(line *pipeline.Sightline, profile *pipeline.Profile, opts FigureOptions) ([]byte, error) {
 	if err := opts.check(line); err != nil {
 		return nil, err
@@ -24,13 +25,13 @@ func FrameFigure(line *pipeline.Sightline, profile *pipeline.Profile, opts Figur
 		return nil, fmt.Errorf("figure %s to %s: %w", line.ObserverID, line.TargetID, err)
 	}
 	structureM := p.structureM()
-	views := []frameView{curvedView(line, structureM, opts), planeView(line, structureM)}
+	views := []frameView{curvedView(line, structureM, opts), planeView(p, structureM)}
 	unknown, cut := line.Verdict == pipeline.Undecided, false
 	lo, hi := 0.0, 0.0 // the eye's horizontal always shows
 	for i := range views {
 		v := &views[i]
 		if unknown {
-			v.unknown, v.crest, v.front = true, nil, nil
+			v.unknown, v.crest, v.front, v.horizonHidden = true, nil, nil, false
 		}
 		cut = cut || v.crest != nil
 		for _, m := range v.levels() {
@@ -97,12 +98,21 @@ type frameView struct {
 	frontName string
 	horizon   *float64
 	topName   string
-	unknown   bool // undecided: whether anything is cut off is not known
+	// horizonHidden: the sea horizon lies behind the skyline that cuts off the target.
+	horizonHidden bool
+	unknown       bool // undecided: whether anything is cut off is not known
 }
 
 type frameLevel struct {
 	arcmin float64
 	words  string
+}
+
+func (v frameView) horizonWords() string {
+	if v.horizonHidden {
+		return "sea horizon, hidden, "
+	}
+	return "sea horizon "
 }
 
 // levels are the labelled elevations, target's top first.
@@ -123,7 +133,7 @@ func (v frameView) levels() []frameLevel {
 		out = append(out, frameLevel{*v.front, v.frontName + " " + arcmin(*v.front)})
 	}
 	if v.horizon != nil {
-		out = append(out, frameLevel{*v.horizon, "sea horizon " + arcmin(*v.horizon)})
+		out = append(out, frameLevel{*v.horizon, v.horizonWords() + arcmin(*v.horizon)})
 	}
 	return out
 }
@@ -140,7 +150,7 @@ func curvedView(line *pipeline.Sightline, structureM float64, opts FigureOptions
 	if v.crest != nil && line.FrontDistanceM != nil {
 		// The ray over the front is the one to the foot in view.
 		level := *v.crest
-		v.front, v.frontName = &level, "front "+kilometres(*line.FrontDistanceM)
+		v.front, v.frontName = &level, "front "+kilometres(*line.FrontDistanceM)+","
 		if line.MarginArcmin < 0 {
 			v.crestName, v.front = v.frontName, nil
 		}
@@ -148,11 +158,14 @@ func curvedView(line *pipeline.Sightline, structureM float64, opts FigureOptions
 	if line.DipArcmin != nil {
 		dip := -*line.DipArcmin
 		v.horizon = &dip
+		// Over a front that is nearer, a front at the sea horizon being none, the horizon does not show.
+		v.horizonHidden = v.crest != nil && *v.crest > dip+0.05 && line.FrontDistanceM != nil && line.SeaHorizonM != nil && *line.FrontDistanceM < *line.SeaHorizonM
 	}
 	return v
 }
 
-func planeView(line *pipeline.Sightline, structureM float64) frameView {
+func planeView(p *profilePlot, structureM float64) frameView {
+	line := p.line
 	top := line.ElevationPlaneDeg * 60
 	from := func(heightM, distanceM float64) float64 {
 		return top + arcminPerRad*(geodesy.PlaneElevationRad(line.EyeHeightM, heightM, distanceM)-
@@ -160,14 +173,19 @@ func planeView(line *pipeline.Sightline, structureM float64) frameView {
 	}
 	v := frameView{name: "Plane", topName: line.TargetName, top: top, base: from(line.BaseHeightM, line.DistanceM)}
 	v.stand(line, structureM, from)
-	v.crest, v.crestName = crest(line.MarginPlaneArcmin, top, line.ObscuredHeightPlaneM, nil, line.DistanceM, from)
+	var footM *float64
+	if line.ObscuredHeightPlaneM != nil {
+		x := p.faceM(*line.ObscuredHeightPlaneM)
+		footM = &x
+	}
+	v.crest, v.crestName = crest(line.MarginPlaneArcmin, top, line.ObscuredHeightPlaneM, footM, line.DistanceM, from)
 	if line.FrontDistanceM != nil && line.FrontHeightM != nil && *line.FrontDistanceM > 0 {
 		level := from(*line.FrontHeightM, *line.FrontDistanceM)
 		v.front, v.frontName = &level, "the same ground"
 	}
 	if line.DipArcmin != nil {
 		level := 0.0 // the plane's sea horizon lies at the horizontal
-		v.horizon = &level
+		v.horizon, v.horizonHidden = &level, v.crest != nil && *v.crest > level
 	}
 	return v
 }
@@ -186,7 +204,7 @@ func crest(marginArcmin, top float64, obscuredM, footM *float64, distanceM float
 		distanceM = *footM
 	}
 	level := from(*obscuredM, distanceM)
-	return &level, "foot in view " + metres(*obscuredM)
+	return &level, "foot in view " + metres(*obscuredM) + ","
 }
 
 // structureM is the height of the target's structure over its ground, 0 where it has none: what shows of it where nothing of it is
@@ -201,6 +219,23 @@ func (p *profilePlot) structureM() float64 {
 	}
 	ground, _ := p.at(l.DistanceM)
 	return math.Max(l.TopHeightM-ground, *l.StructureInViewM)
+}
+
+// faceM is the distance of the outermost ground before the target that is not higher than heightM, the target's own where there is
+// none.
+func (p *profilePlot) faceM(heightM float64) float64 {
+	for i := len(p.samples) - 1; i > 0; i-- {
+		lower, upper := p.samples[i-1], p.samples[i]
+		if lower.DistanceM >= p.line.DistanceM || lower.GroundM > heightM {
+			continue
+		}
+		if upper.GroundM <= heightM {
+			return math.Min(upper.DistanceM, p.line.DistanceM)
+		}
+		f := (heightM - lower.GroundM) / (upper.GroundM - lower.GroundM)
+		return lower.DistanceM + f*(upper.DistanceM-lower.DistanceM)
+	}
+	return p.line.DistanceM
 }
 
 // stand sets the target's structure on its ground.
@@ -222,8 +257,8 @@ func structureWords(line *pipeline.Sightline, structureM float64) string {
 
 // Places in a view, from its left edge.
 const (
-	faceLeft, faceWidth, mastWidth = 26.0, 74.0, 16.0
-	frameLabelLeft                 = faceLeft + faceWidth + 40
+	faceLeft, faceWidth, mastWidth = 14.0, 66.0, 16.0
+	frameLabelLeft                 = faceLeft + faceWidth + 36
 	frameLabelWidth                = (figureWidth-frameLeft)/2 - 12 - frameLabelLeft
 )
 
@@ -287,7 +322,7 @@ func (v frameView) draw(c *canvas, s frameScale, x, width float64) {
 	}
 	for i, at := range spreadApart(ys, 16, s.top+6, s.bottom-9) {
 		c.path("leader", fmt.Sprintf("M%s %sL%s %s", coord(labelX-20), coord(ys[i]), coord(labelX-4), coord(at)))
-		c.text(labelX, at+4, "", "start", levels[i].words, "")
+		c.text(labelX, at+4, "label", "start", levels[i].words, "")
 	}
 }
 
@@ -304,13 +339,13 @@ func (v frameView) describe() string {
 		s += ", what lies lower than " + arcmin(*v.crest) + " is cut off"
 	}
 	if v.front != nil {
-		s += "; " + v.frontName + " at " + arcmin(*v.front)
+		s += "; " + strings.TrimSuffix(v.frontName, ",") + " at " + arcmin(*v.front)
 	}
 	if v.structure != "" {
 		s += "; " + v.structure
 	}
 	if v.horizon != nil {
-		s += "; the sea horizon at " + arcmin(*v.horizon)
+		s += "; the " + v.horizonWords() + "at " + arcmin(*v.horizon)
 	}
 	return s + "."
 }

@@ -9,9 +9,10 @@ import (
 // marks returns what a panel labels, with the shape of each mark.
 func (p *profilePlot) marks(curved bool) (labels []figureLabel, marks []string) {
 	add := func(mark string, distanceM, heightM float64, name, words string) {
-		if distanceM < 0 || distanceM > p.lastM || !allFinite(distanceM, heightM) {
+		if distanceM < 0 || distanceM > p.lastM+1 || !allFinite(distanceM, heightM) {
 			return
 		}
+		distanceM = math.Min(distanceM, p.lastM) // a profile may end a hair before its target
 		plotted := p.plottedM(distanceM, heightM, curved)
 		if plotted < p.minM || plotted > p.maxM {
 			return

@@ -97,6 +97,106 @@ func TestDrawnRayClearsGroundAsMarginSays(t *testing.T) {
 	}
 }
 
+// A strip at true scale states the sagitta s²/(8R) and the angle s/(4R) (plane geometry of the circle, common practice, no source):
+// on a sphere of 6371 km 1766 m and 40.5′ over 300 km, 18.9 m and 4.2′ over 31 km.
+func TestStripStatesSagitta(t *testing.T) {
+	for _, c := range []struct {
+		distanceM, sagittaM, arcmin float64
+	}{{300e3, 1765.8, 40.47}, {31e3, 18.86, 4.18}} {
+		p := &profilePlot{line: &pipeline.Sightline{DistanceM: c.distanceM, RadiusM: 6371e3}}
+		if got := p.sagittaM(); math.Abs(got-c.sagittaM) > 0.1 {
+			t.Errorf("sagittaM over %.0f m = %.2f m, want %.2f ± 0.1", c.distanceM, got, c.sagittaM)
+		}
+		if got := p.sagittaArcmin(); math.Abs(got-c.arcmin) > 0.01 {
+			t.Errorf("sagittaArcmin over %.0f m = %.3f′, want %.2f ± 0.01", c.distanceM, got, c.arcmin)
+		}
+	}
+}
+
+func TestStripStandsWherePanelsExaggerate(t *testing.T) {
+	flat := func(float64) float64 { return 100 }
+	long, longProfile := madeLine("A", "B", 60_000, 2, 0, flat)
+	steep, steepProfile := madeLine("A", "B", 2000, 2, 900, flat)
+	for _, c := range []struct {
+		name    string
+		line    *pipeline.Sightline
+		profile *pipeline.Profile
+		want    bool
+	}{{"60 km of flat ground", &long, &longProfile, true}, {"2 km up to a top of 1000 m", &steep, &steepProfile, false}} {
+		svg, err := ProfileFigure(c.line, c.profile, FigureOptions{K: 0.143, KSD: 0.04})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Contains(string(svg), "The same at true scale"); got != c.want {
+			t.Errorf("%s: a strip at true scale is %t, want %t", c.name, got, c.want)
+		}
+	}
+}
+
+// A row's distance and the last sample's differ by rounding.
+func TestTargetIsLabelledWhereProfileEndsAHairBefore(t *testing.T) {
+	line, profile := madeLine("A", "Ossel", 60_000, 2, 0, func(float64) float64 { return 100 })
+	for i, s := range profile.Samples {
+		if s.DistanceM > line.DistanceM {
+			profile.Samples = profile.Samples[:i]
+			break
+		}
+	}
+	profile.Samples[len(profile.Samples)-1].DistanceM = line.DistanceM - 1e-6
+	svg, err := ProfileFigure(&line, &profile, FigureOptions{K: 0.143, KSD: 0.04})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(string(svg), ", top 100\u00a0m<"); n != 2 {
+		t.Errorf("%d panels name the target's top, want 2", n)
+	}
+}
+
+// 120 m at 41253 m are 10.0′ (3438′ to the radian).
+func TestFrameNamesTopAndScalesStructure(t *testing.T) {
+	line, profile := madeLine("A", "Ossel Mast", 41_253, 2, 120, func(float64) float64 { return 0 })
+	svg, err := FrameFigure(&line, &profile, FigureOptions{K: 0.143, KSD: 0.04})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(string(svg), "structure 120\u00a0m = 10.0′</text>"); n != 2 {
+		t.Errorf("%d views show a structure of 10.0′, want 2", n)
+	}
+	if n := strings.Count(string(svg), ">\u2068Ossel Mast\u2069 "); n != 2 {
+		t.Errorf("%d views name the top, want 2", n)
+	}
+}
+
+func TestFaceM(t *testing.T) {
+	p := &profilePlot{line: &pipeline.Sightline{DistanceM: 1000}, samples: []pipeline.ProfileSample{
+		{DistanceM: 0, GroundM: 300}, {DistanceM: 400, GroundM: 0}, {DistanceM: 600, GroundM: 200}, {DistanceM: 800, GroundM: 100}, {DistanceM: 1000, GroundM: 500}}}
+	for _, c := range []struct{ heightM, want float64 }{{300, 900}, {50, 450}, {150, 825}, {500, 1000}, {-1, 1000}} {
+		if got := p.faceM(c.heightM); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("faceM(%v) = %v, want %v", c.heightM, got, c.want)
+		}
+	}
+}
+
+// A path by steps must end where its points do, however many there are.
+func TestPathThroughKeepsPlaces(t *testing.T) {
+	points := make([]plotPoint, 500)
+	for i := range points {
+		points[i] = plotPoint{float64(i) * 1.234567, 100 * math.Sin(float64(i))}
+	}
+	path := pathThrough(points)
+	x, y := 0.0, 0.0
+	for i, step := range strings.FieldsFunc(path, func(r rune) bool { return r == 'M' || r == 'l' }) {
+		var dx, dy float64
+		if _, err := fmt.Sscanf(strings.Replace(step[:1]+strings.Replace(step[1:], "-", " -", 1), "  ", " ", 1), "%g %g", &dx, &dy); err != nil {
+			t.Fatalf("step %d, %q: %v", i, step, err)
+		}
+		x, y = x+dx, y+dy
+		if math.Abs(x-points[i].x) > 0.0501 || math.Abs(y-points[i].y) > 0.0501 {
+			t.Fatalf("point %d is drawn at %.2f, %.2f, want %.2f, %.2f ± 0.05", i, x, y, points[i].x, points[i].y)
+		}
+	}
+}
+
 func TestPlaceLabelsKeepsThemApart(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 4))
 	for round := range 300 {

@@ -144,7 +144,10 @@ func madeLine(observer, target string, distanceM, eyeM, structureM float64, grou
 		l.FrontHeightM = madeValue(ground(*l.FrontDistanceM))
 	}
 	if structureM > 0 {
-		l.TargetKind, l.StructureInViewM = "tower", madeValue(structureM/2)
+		l.TargetKind, l.StructureInViewM = "tower", madeValue(0)
+		if l.MarginArcmin > 0 {
+			l.StructureInViewM = madeValue(structureM) // no made front reaches up to a structure
+		}
 	}
 	return l, p
 }
