@@ -69,11 +69,11 @@ func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Re
 		return fmt.Errorf("run folder %s: %w", dir, err)
 	}
 	if err := os.MkdirAll(place.parent, 0o777); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("run folder %s: %w", dir, reason(err))
 	}
 	part, err := place.makeBeside(partWord)
 	if err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("run folder %s: %w", dir, reason(err))
 	}
 	defer func() {
 		if err != nil {
@@ -198,7 +198,7 @@ func writeFile(ctx context.Context, folder string, file File) (written Written, 
 	defer func() { err = errors.Join(err, out.Close()) }()
 	m := &fileMeter{ctx: ctx, w: out, hash: sha256.New()}
 	if err := file.Write(m); err != nil {
-		return Written{}, fmt.Errorf("write %s: %w", file.Name, err)
+		return Written{}, fmt.Errorf("write %s: %w", file.Name, reason(err))
 	}
 	if err := out.Sync(); err != nil {
 		return Written{}, err
