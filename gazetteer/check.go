@@ -25,6 +25,8 @@ type SettleOptions struct {
 	PostSpacingM float64
 	// TerrainSDM replaces the spread of heights taken from terrain, in metres; 0 leaves it to grow with slope and spacing.
 	TerrainSDM float64
+	// Covers tells whether a tile covers a place, so that a height that is not known there is a void of it; nil says that none does.
+	Covers func(p geodesy.LatLon) bool
 	// Neighbours are the listed places of other summits, for Settle. SettleAll finds them itself.
 	Neighbours []geodesy.LatLon
 }
@@ -149,6 +151,9 @@ func (s *settler) settle(f *Feature) error {
 	switch {
 	case !known && !listed:
 		return fmt.Errorf("no height: none is listed and there is no terrain at %.5f, %.5f", f.Listed.LatDeg, f.Listed.LonDeg)
+	case !known && f.Kind.isSummit() && s.opts.Covers != nil && s.opts.Covers(f.Listed):
+		f.doubt(DoubtSummitOnVoid)
+		return nil
 	case !known:
 		f.doubt(DoubtHeightUnchecked)
 		return nil

@@ -60,6 +60,7 @@ func level(heightM float64) func(float64, float64) float64 {
 
 func TestSettle(t *testing.T) {
 	nan := math.NaN()
+	covered := func(geodesy.LatLon) bool { return true }
 	tests := []struct {
 		name    string
 		ground  func(eastM, northM float64) float64
@@ -90,6 +91,8 @@ func TestSettle(t *testing.T) {
 		{name: "a stack beside the sea is not in feet", ground: level(6), kind: Hill, listedM: 52, sdM: 3, placeM: 30, heightM: 6, terrainM: 6, source: HeightTerrain, doubts: DoubtHeightContradictsTerrain},
 		{name: "no listed height", ground: cone(700, 0.2, 93, 0), kind: Hill, listedM: nan, sdM: 10, placeM: 30, heightM: 700, terrainM: 700, movedM: 93, source: HeightTerrain, doubts: DoubtHeightFromTerrain},
 		{name: "no terrain", ground: level(nan), kind: Hill, listedM: 702, sdM: 10, placeM: 30, heightM: 702, terrainM: nan, source: HeightListed, doubts: DoubtHeightUnchecked},
+		{name: "a void", ground: level(nan), kind: Hill, listedM: 702, sdM: 10, placeM: 30, opts: SettleOptions{Covers: covered}, heightM: 702, terrainM: nan, source: HeightListed, doubts: DoubtSummitOnVoid},
+		{name: "a void under a tower", ground: level(nan), kind: Tower, listedM: 702, sdM: 10, placeM: 30, opts: SettleOptions{Covers: covered}, heightM: 702, terrainM: nan, source: HeightListed, doubts: DoubtHeightUnchecked},
 		{name: "a tower is not moved", ground: cone(700, 0.2, 93, 0), kind: Tower, listedM: 690, sdM: 10, placeM: 30, heightM: 690, terrainM: 700 - 0.2*93, source: HeightListed},
 		{name: "a tower without a listed ground", ground: cone(700, 0.2, 93, 0), kind: Tower, listedM: nan, sdM: 10, placeM: 30, heightM: 700 - 0.2*93, terrainM: 700 - 0.2*93, source: HeightTerrain, doubts: DoubtHeightFromTerrain},
 		{name: "a mast listed with its top", ground: level(300), kind: Mast, listedM: 500, sdM: 10, placeM: 30, heightM: 300, terrainM: 300, source: HeightTerrain, doubts: DoubtHeightContradictsTerrain},

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,7 +18,8 @@ const csvListedSDM = 3
 const maxRecordLines = 50
 
 // commaSeparated is text with a header that names its columns, in any order and case, separated by commas, semicolons or
-// tabs (told from the header), with quotes as in RFC 4180. Decimal commas are understood. A row without a kind is a place.
+// tabs (told from the header), with quotes as in RFC 4180. Decimal commas are understood. A row without a kind is a place; in a
+// table that states the drop or prominence of its rows, which only summits have, it is a hill.
 func commaSeparated() format {
 	return format{name: "csv", licence: "unknown", attribution: "unknown", fits: fitsCSV, read: readCSV}
 }
@@ -34,28 +34,32 @@ const (
 	csvID
 	csvKind
 	csvGround
+	csvGroundFeet
 	csvStructure
 	csvGroundSD
 	csvStructureSD
 	csvPlaceSD
 	csvOthers
+	csvDrop
 	csvColumns // their number
 )
 
-// csvSpellings lists what a column may be called.
-func csvSpellings(column csvColumn) []string {
-	return [csvColumns][]string{
-		csvLat:         {"latitude_deg", "latitude", "lat"},
-		csvLon:         {"longitude_deg", "longitude", "lon", "lng"},
-		csvName:        {"name"},
-		csvID:          {"id"},
-		csvKind:        {"kind"},
-		csvGround:      {"ground_height_m", "ele", "elevation", "height"},
-		csvStructure:   {"structure_height_m"},
-		csvGroundSD:    {"ground_height_sd_m"},
-		csvStructureSD: {"structure_height_sd_m"},
-		csvPlaceSD:     {"position_sd_m"},
-		csvOthers:      {"other_names"},
+// csvSpellings lists what a column may be called, in small letters, separated by spaces; the first is the one of messages.
+func csvSpellings(column csvColumn) string {
+	return [csvColumns]string{
+		csvLat:         "latitude_deg latitude lat",
+		csvLon:         "longitude_deg longitude lon lng",
+		csvName:        "name",
+		csvID:          "id",
+		csvKind:        "kind",
+		csvGround:      "ground_height_m ele elevation height elevation_m height_m metres meters",
+		csvGroundFeet:  "elevation_ft height_ft feet",
+		csvStructure:   "structure_height_m",
+		csvGroundSD:    "ground_height_sd_m",
+		csvStructureSD: "structure_height_sd_m",
+		csvPlaceSD:     "position_sd_m",
+		csvOthers:      "other_names",
+		csvDrop:        "drop prominence drop_m prominence_m",
 	}[column]
 }
 
@@ -79,7 +83,7 @@ func parseCSVHeader(line string) (csvHeader, error) {
 		for column := range csvColumns {
 			header.at[column] = -1
 			for i, name := range names {
-				if !slices.Contains(csvSpellings(column), strings.ToLower(strings.TrimSpace(name))) {
+				if !slices.Contains(strings.Fields(csvSpellings(column)), strings.ToLower(strings.TrimSpace(name))) {
 					continue
 				}
 				if first := header.at[column]; first >= 0 {
@@ -134,6 +138,10 @@ func readCSV(text io.Reader, out *sink) error {
 		}
 		rows.separator = header.separator
 	}
+	unsaid := Place
+	if header.at[csvDrop] >= 0 {
+		unsaid = Hill
+	}
 	for {
 		fields, line, err := rows.next()
 		var bad badRow
@@ -160,7 +168,7 @@ func readCSV(text io.Reader, out *sink) error {
 			}
 			return ""
 		}
-		kind, ok := Place, true
+		kind, ok := unsaid, true
 		if word := get(csvKind); word != "" {
 			kind, ok = kindOf(word)
 		}
@@ -168,63 +176,62 @@ func readCSV(text io.Reader, out *sink) error {
 			out.passOver(get(csvKind))
 			continue
 		}
-		r, err := csvRecord(get)
+		r, err := csvRecord(line, kind, get)
 		if err != nil {
 			out.reject(line, "%v", err)
 			continue
 		}
-		r.line, r.kind = line, kind
 		if err := out.add(r); err != nil {
 			return err
 		}
 	}
 }
 
-func csvRecord(get func(csvColumn) string) (record, error) {
+func csvRecord(line int, kind Kind, get func(csvColumn) string) (record, error) {
+	r := newRecord(line, "", kind)
 	// Clones, lest a feature keep its whole line in memory.
-	r := record{name: strings.Clone(get(csvName)), lat: get(csvLat), lon: get(csvLon)}
+	r.name, r.lat, r.lon = strings.Clone(get(csvName)), get(csvLat), get(csvLon)
 	if others := get(csvOthers); others != "" {
 		r.otherNames = strings.Split(strings.Clone(others), "|")
 	}
 	var err error
-	if r.id, err = csvFeatureID(get(csvID), r); err != nil {
+	if r.id, err = featureID("csv:", get(csvID), r); err != nil {
 		return r, err
 	}
-	mark := decimalMarkOf(r.lat, r.lon)
+	return r, r.heights(get, decimalMarkOf(r.lat, r.lon))
+}
+
+// heights reads the columns of heights and spreads of a row. Where they stand is told by get, so that other formats whose fields
+// have names may have the same.
+func (r *record) heights(get func(csvColumn) string, mark decimalMark) error {
+	what := func(column csvColumn) string {
+		first, _, _ := strings.Cut(csvSpellings(column), " ")
+		return first
+	}
+	if err := r.groundHeight(what(csvGround), get(csvGround), what(csvGroundFeet), get(csvGroundFeet), mark); err != nil {
+		return err
+	}
 	for _, height := range []struct {
 		column csvColumn
 		into   *float64
 		doubt  string // empty: a value that cannot be read rejects the row
-	}{
-		{csvGround, &r.groundM, DoubtHeightUnreadable}, {csvStructure, &r.structureM, DoubtStructureHeightUnreadable},
-		{csvGroundSD, &r.groundSDM, ""}, {csvStructureSD, &r.structureSDM, ""}, {csvPlaceSD, &r.placeSDM, ""},
-	} {
-		*height.into = math.NaN()
-		text := get(height.column)
-		if text == "" {
-			continue
-		}
-		value, err := parseLength(text, mark)
-		switch {
-		case err == nil && !math.IsNaN(value):
-			*height.into = value
-		case errors.Is(err, errUnreadable) && height.doubt != "":
-			r.doubts = append(r.doubts, height.doubt)
-		default:
-			return r, fmt.Errorf("%s %q is not a number of metres", csvSpellings(height.column)[0], shorten(text))
+	}{{csvStructure, &r.structureM, DoubtStructureHeightUnreadable}, {csvGroundSD, &r.groundSDM, ""}, {csvStructureSD, &r.structureSDM, ""}, {csvPlaceSD, &r.placeSDM, ""}} {
+		var err error
+		if *height.into, err = r.height(what(height.column), get(height.column), mark, height.doubt); err != nil {
+			return err
 		}
 	}
-	return r, nil
+	return nil
 }
 
-// csvFeatureID makes the id of a row; without one in the file, from its name and place, so that it stays when rows are moved.
+// featureID makes the id of a row; without one in the file, from its name and place, so that it stays when rows are moved.
 // Commas separate ids in lists, so none may stand inside.
-func csvFeatureID(id string, r record) (string, error) {
+func featureID(prefix, id string, r record) (string, error) {
 	if id != "" {
 		if !utf8.ValidString(id) || strings.ContainsFunc(id, func(c rune) bool { return c == ',' || unicode.IsControl(c) }) {
 			return "", fmt.Errorf("id %+q holds a comma, a control character or bytes that are not UTF-8", shorten(id))
 		}
-		return "csv:" + strings.TrimPrefix(id, "csv:"), nil
+		return prefix + strings.TrimPrefix(id, prefix), nil
 	}
 	name := r.name
 	if name == "" && len(r.otherNames) > 0 {
@@ -235,5 +242,5 @@ func csvFeatureID(id string, r record) (string, error) {
 	})
 	lat, _ := parseCoordinate(r.lat) // a place that cannot be read rejects the row later
 	lon, _ := parseCoordinate(r.lon)
-	return "csv:" + strings.Join(words, "-") + "@" + strconv.FormatFloat(lat.deg, 'f', 5, 64) + "/" + strconv.FormatFloat(lon.deg, 'f', 5, 64), nil
+	return prefix + strings.Join(words, "-") + "@" + strconv.FormatFloat(lat.deg, 'f', 5, 64) + "/" + strconv.FormatFloat(lon.deg, 'f', 5, 64), nil
 }

@@ -17,6 +17,10 @@ func TestCSVHeaders(t *testing.T) {
 		{"lng and elevation", "name,kind,lat,lng,elevation\nA,hill,1.11111,2.22222,300\n"},
 		{"latitude, longitude, height", "name,kind,latitude,longitude,height\nA,hill,1.11111,2.22222,300\n"},
 		{"other order and case", " ELE ;Kind;Longitude_Deg;LATITUDE_deg;Name\n300;Hill;2.22222;1.11111;A\n"},
+		{"metres", "name,kind,lat,lon,Metres\nA,hill,1.11111,2.22222,300\n"},
+		{"metres and feet", "name,kind,lat,lon,Feet,Metres\nA,hill,1.11111,2.22222,984,300\n"},
+		{"feet by the header", "name,kind,lat,lon,height_ft\nA,hill,1.11111,2.22222,984.251968503937\n"},
+		{"drop without a kind", "name,lat,lon,ele,drop\nA,1.11111,2.22222,300,40\n"},
 		{"quoted header", "\"name\",\"kind\",\"lat\",\"lon\",\"ele\"\nA,hill,1.11111,2.22222,300\n"},
 		{"unknown columns, some twice", "x,name,x,kind,lat,lon,ele,,\n,A,7,hill,1.11111,2.22222,300,,\n"},
 		{"empty line before the header", "\n\nname,kind,lat,lon,ele\nA,hill,1.11111,2.22222,300\n"},
@@ -139,5 +143,23 @@ func TestCSVWithoutIDs(t *testing.T) {
 	}
 	if len(report.Rejected) != 1 || report.Rejected[0].Line != 4 {
 		t.Errorf("rejected %+v, want line 4", report.Rejected)
+	}
+}
+
+// TestHillList reads the Database of British and Irish Hills as it is published, and holds it to the same rows in the layout of
+// GeoNames, whose heights are rounded to the metre.
+func TestHillList(t *testing.T) {
+	hills, report, err := readPath(t, "../testdata/DoBIH_v17_5_slice_55-56N_4-2W.csv", ReadOptions{})
+	if err != nil || report.Format != "csv" || report.Rows != 1492 || report.Used != 1492 {
+		t.Fatalf("%+v, %v, want all of 1492 rows", report, err)
+	}
+	twins, _, err := readPath(t, "../testdata/dobih_slice_geonames_layout.tsv", ReadOptions{})
+	if err != nil || len(twins) != len(hills) {
+		t.Fatalf("%d twins, %v", len(twins), err)
+	}
+	for i, f := range hills {
+		if twin := twins[i]; f.At != twin.At || f.Kind != Hill || math.Abs(f.ListedHeightM-twin.ListedHeightM) > 0.5+1e-9 || !strings.HasPrefix(f.Name, twin.Name) || len(f.Doubts) > 0 {
+			t.Errorf("%+v, want %+v", f, twin)
+		}
 	}
 }

@@ -39,13 +39,18 @@ type Feature struct {
 	HeightSource string
 	// StructureHeightM is the height over the ground of the thing that stands there; 0 for bare ground.
 	StructureHeightM float64
+	// WidthM is the listed width or diameter of a structure and LightHeightM the listed height of its light over high water, in metres;
+	// 0 where none is listed. No verdict hangs on them.
+	WidthM, LightHeightM float64
+	// StartDate and EndDate are when the thing began and ceased to be, as its record has it, mostly a year or a date of ISO 8601.
+	StartDate, EndDate string
 	// Standard deviations, in metres.
 	GroundHeightSDM, StructureHeightSDM, PositionSDM float64
 	// Doubts are codes of what is wrong or uncertain with the record, sorted; see Doubts for their meaning.
 	Doubts []string
 	// Sources lists every record merged into this feature, "geonames:123" for the record itself.
 	Sources []string
-	// Line is the line of the input the feature was read from, for messages.
+	// Line is the line of the input the feature was read from, for messages; in a PBF, which has no lines, the number of the object.
 	Line int
 }
 

@@ -21,11 +21,13 @@ type format struct {
 	fits func(head []byte, cut bool) (ok bool, why string)
 	// read hands every row to out, in order. It returns an error only for a file that cannot be read on.
 	read func(text io.Reader, out *sink) error
+	// readAgain takes the place of read in formats that take more than one pass: open gives the text from its beginning each time.
+	readAgain func(open func() (io.ReadCloser, error), out *sink) error
 }
 
 // formats are tried in this order.
 func formats() []format {
-	return []format{geoNames(), commaSeparated()}
+	return []format{osmPBF(), osmXML(), geoNames(), gnis(), dof(), geoJSON(), commaSeparated()}
 }
 
 // record is one row of an extract, as its format reads it.
@@ -41,7 +43,16 @@ type record struct {
 	groundM, structureM float64
 	// Spreads in metres; NaN leaves them to the defaults.
 	groundSDM, structureSDM, placeSDM float64
-	doubts                            []string
+	// widthM and lightM (over high water) are lengths in metres, 0 where none is listed; the dates are as the row has them.
+	widthM, lightM     float64
+	startDate, endDate string
+	doubts             []string
+}
+
+// newRecord is a record of which nothing is known but where it stands, its id and its kind.
+func newRecord(line int, id string, kind Kind) record {
+	nan := math.NaN()
+	return record{line: line, id: id, kind: kind, groundM: nan, structureM: nan, groundSDM: nan, structureSDM: nan, placeSDM: nan}
 }
 
 // limits of what can be a height on Earth, in metres: 450 m below any dry land, 150 m above any summit.
@@ -59,6 +70,8 @@ type sink struct {
 	// member names the part of an archive that is being read, where there is more than one.
 	member string
 	ids    map[string]int // line of each id
+	// rejectByID puts the id of a record before the reason why it is rejected, for formats whose line numbers do not lead to it.
+	rejectByID bool
 	// groundSDM is the spread of a listed ground height by source, where the row gives none.
 	groundSDM float64
 }
@@ -90,6 +103,9 @@ func (s *sink) reject(line int, format string, args ...any) {
 // add emits the feature of a record, or rejects it. The error is emit's.
 func (s *sink) add(r record) error {
 	feature, err := s.feature(r)
+	if err != nil && s.rejectByID {
+		err = fmt.Errorf("%s: %w", r.id, err)
+	}
 	if err != nil {
 		s.reject(r.line, "%v", err)
 		return nil
@@ -116,6 +132,7 @@ func (s *sink) feature(r record) (Feature, error) {
 		ID: r.id, Name: names[0], OtherNames: names[1:], Kind: r.kind, At: at, Listed: at,
 		GroundHeightM: r.groundM, ListedHeightM: r.groundM, TerrainHeightM: math.NaN(), HeightSource: HeightListed,
 		GroundHeightSDM: s.groundSDM, PositionSDM: placeSDM, Sources: []string{r.id}, Line: r.line,
+		WidthM: r.widthM, LightHeightM: r.lightM, StartDate: r.startDate, EndDate: r.endDate,
 	}
 	if len(f.OtherNames) == 0 {
 		f.OtherNames = nil

@@ -2,10 +2,8 @@ package gazetteer
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 )
@@ -124,68 +122,36 @@ func readGeoNames(text io.Reader, out *sink) error {
 	out.groundSDM = geoNamesListedSDM
 	lines := newLineReader(text, out.options.MaxLineBytes)
 	var fields [geoNamesColumns][]byte
-	for {
-		line, err := lines.next()
-		switch {
-		case err == io.EOF:
-			return nil
-		case errors.Is(err, errLineTooLong):
-			out.row()
-			out.reject(lines.line, "line is longer than %d bytes", out.options.MaxLineBytes)
-			continue
-		case err != nil:
-			return err
-		case len(bytes.TrimSpace(line)) == 0:
-			continue
-		}
+	return out.eachLine(lines, func(line []byte) error {
 		out.row()
 		if columns := splitGeoNames(line, &fields); columns != geoNamesColumns {
 			out.reject(lines.line, "%d columns instead of %d", columns, geoNamesColumns)
-			continue
+			return nil
 		}
 		kind, ok := geoNamesKind(fields[geoNamesClass], fields[geoNamesCode])
 		if !ok {
 			out.passOver(string(fields[geoNamesClass]) + "." + string(fields[geoNamesCode]))
-			continue
+			return nil
 		}
 		number, err := geoNamesNumber(fields[geoNamesID])
 		if err != nil {
 			out.reject(lines.line, "id %q is not a positive integer", shorten(string(fields[geoNamesID])))
-			continue
+			return nil
 		}
-		groundM, err := geoNamesElevationM(fields[geoNamesElevation])
-		if err != nil {
-			out.reject(lines.line, "elevation %q is not a number of metres", shorten(string(fields[geoNamesElevation])))
-			continue
-		}
-		others := []string{string(fields[geoNamesASCII])}
+		r := newRecord(lines.line, "geonames:"+strconv.FormatInt(number, 10), kind)
+		r.name, r.otherNames = string(fields[geoNamesName]), []string{string(fields[geoNamesASCII])}
 		if len(fields[geoNamesOthers]) > 0 {
-			others = append(others, strings.Split(string(fields[geoNamesOthers]), ",")...)
+			r.otherNames = append(r.otherNames, strings.Split(string(fields[geoNamesOthers]), ",")...)
 		}
-		nan := math.NaN()
-		if err := out.add(record{
-			line: lines.line, id: "geonames:" + strconv.FormatInt(number, 10),
-			name: string(fields[geoNamesName]), otherNames: others, kind: kind,
-			lat: string(fields[geoNamesLat]), lon: string(fields[geoNamesLon]),
-			groundM: groundM, structureM: nan, groundSDM: nan, structureSDM: nan, placeSDM: nan,
-		}); err != nil {
-			return err
+		r.lat, r.lon = string(fields[geoNamesLat]), string(fields[geoNamesLon])
+		// Voids are written −9999 in the dem column (from memory), so they may be here too.
+		if elevation := string(bytes.TrimSpace(fields[geoNamesElevation])); elevation != "-9999" {
+			r.groundM, err = r.height("elevation", elevation, '.', DoubtHeightUnreadable)
 		}
-	}
-}
-
-// geoNamesElevationM reads the elevation column. Empty, or −9999 as voids are written in the dem column (from memory), is not known.
-func geoNamesElevationM(field []byte) (float64, error) {
-	text := strings.TrimSpace(string(field))
-	if text == "" || text == "-9999" {
-		return math.NaN(), nil
-	}
-	value, err := strconv.ParseFloat(text, 64)
-	if err != nil && !errors.Is(err, strconv.ErrRange) {
-		return 0, err
-	}
-	if math.IsNaN(value) {
-		return 0, strconv.ErrSyntax
-	}
-	return value, nil
+		if err != nil {
+			out.reject(lines.line, "%v", err)
+			return nil
+		}
+		return out.add(r)
+	})
 }

@@ -65,3 +65,6 @@ func (k Kind) assumedStructure() (heightM, sdM float64, ok bool) {
 	}
 	return 0, 0, false
 }
+
+// Stands is false for what its record says stands no longer, or not yet.
+func (f *Feature) Stands() bool { return !slices.Contains(f.Doubts, DoubtNotStanding) }

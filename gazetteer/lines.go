@@ -70,6 +70,29 @@ func (l *lineReader) trim(line []byte) []byte {
 	return bytes.TrimSuffix(line, []byte{'\r'})
 }
 
+// eachLine hands every line that is not empty to row, which counts it; a line over the limit is a rejected row. The line is valid
+// until row returns, whose error ends the reading.
+func (s *sink) eachLine(lines *lineReader, row func(line []byte) error) error {
+	for {
+		line, err := lines.next()
+		switch {
+		case err == io.EOF:
+			return nil
+		case errors.Is(err, errLineTooLong):
+			s.row()
+			s.reject(lines.line, "line is longer than %d bytes", lines.max)
+			continue
+		case err != nil:
+			return err
+		case len(bytes.TrimSpace(line)) == 0:
+			continue
+		}
+		if err := row(line); err != nil {
+			return err
+		}
+	}
+}
+
 // headLines yields the whole lines of a file's first bytes, as lineReader would; of a head that is cut, all but the last.
 func headLines(head []byte, cut bool) iter.Seq[[]byte] {
 	return func(yield func([]byte) bool) {

@@ -41,7 +41,7 @@ type ReadOptions struct {
 
 // Report says what ReadFile found. Every row is used, passed over or rejected.
 type Report struct {
-	// Format is "geonames" or "csv".
+	// Format is the name of the format: "osm.pbf", "osm", "geonames", "gnis", "dof", "geojson" or "csv".
 	Format, Licence, Attribution string
 	// Rows counts the rows of data: no header, no empty lines.
 	Rows, Used, PassedOver, RejectedRows int
@@ -110,7 +110,9 @@ func readFile(ctx context.Context, path string, out *sink) error {
 		if err := u.readZip(file, info.Size()); err != nil {
 			return err
 		}
-	} else if err := u.read(file, 0); err != nil {
+	} else if err := u.read(func() (io.ReadCloser, error) {
+		return io.NopCloser(io.NewSectionReader(file, 0, info.Size())), nil
+	}, 0); err != nil {
 		return err
 	}
 	if r := out.report; r.Rows > 0 && r.RejectedRows == r.Rows {
@@ -129,36 +131,72 @@ type unpacker struct {
 
 var (
 	errExpands = fmt.Errorf("unpacks to more than %d times its size: this is no gazetteer", maxExpansion)
-	errNotOurs = errors.New("not a format that farstation reads (GeoNames dump; CSV with a header)")
+	errNotOurs = errors.New("not a format that farstation reads (OpenStreetMap .osm.pbf or .osm; GeoNames dump; GNIS; FAA Digital Obstacle File, .dat; GeoJSON; CSV with a header)")
 )
 
-// read reads a text that may be packed, and is inside depth packings already.
-func (u *unpacker) read(raw io.Reader, depth int) error {
-	text := bufio.NewReaderSize(contextReader{u.ctx, raw}, headBytes)
-	head, err := text.Peek(headBytes)
-	if err != nil && err != io.EOF {
+// read reads a text that open gives as often as it is asked. The text may be packed, and is inside depth packings already.
+func (u *unpacker) read(open func() (io.ReadCloser, error), depth int) error {
+	again := *u // each pass may unpack as much as the first
+	raw, err := open()
+	if err != nil {
 		return err
 	}
-	var unpacked io.Reader
-	switch {
-	case bytes.HasPrefix(head, []byte("\x1f\x8b")):
-		if unpacked, err = gzip.NewReader(text); err != nil {
-			return err
+	defer raw.Close()
+	text, head, cut, err := u.unpack(raw, depth)
+	if err != nil {
+		return err
+	}
+	return u.readText(text, head, cut, func() (io.ReadCloser, error) {
+		pass := again
+		raw, err := open()
+		if err != nil {
+			return nil, err
 		}
-	case bytes.HasPrefix(head, []byte("BZh")) && len(head) > 3 && head[3] >= '1' && head[3] <= '9':
-		unpacked = bzip2.NewReader(text)
-	case isZip(head):
-		return errors.New("holds a zip inside another archive: unpack the outer one first")
-	default:
-		return u.readText(text, head, err == nil)
-	}
-	if depth == maxNesting {
-		return fmt.Errorf("is packed more than %d times over: unpack it first", maxNesting)
-	}
-	return u.read(boundedReader{unpacked, &u.budget}, depth+1)
+		text, _, _, err := pass.unpack(raw, depth)
+		if err != nil {
+			_ = raw.Close() // only read from
+			return nil, err
+		}
+		return struct {
+			io.Reader
+			io.Closer
+		}{text, raw}, nil
+	})
 }
 
-func (u *unpacker) readText(text io.Reader, head []byte, cut bool) error {
+// unpack takes the packings off a text that is inside depth packings already. It returns the first bytes too; cut says that more follow.
+func (u *unpacker) unpack(raw io.Reader, depth int) (text *bufio.Reader, head []byte, cut bool, err error) {
+	if depth > 0 {
+		raw = boundedReader{raw, &u.budget}
+	}
+	for ; ; depth++ {
+		text = bufio.NewReaderSize(contextReader{u.ctx, raw}, headBytes)
+		head, err = text.Peek(headBytes)
+		if err != nil && err != io.EOF {
+			return nil, nil, false, err
+		}
+		cut = err == nil
+		var unpacked io.Reader
+		switch {
+		case bytes.HasPrefix(head, []byte("\x1f\x8b")):
+			if unpacked, err = gzip.NewReader(text); err != nil {
+				return nil, nil, false, err
+			}
+		case bytes.HasPrefix(head, []byte("BZh")) && len(head) > 3 && head[3] >= '1' && head[3] <= '9':
+			unpacked = bzip2.NewReader(text)
+		case isZip(head):
+			return nil, nil, false, errors.New("holds a zip inside another archive: unpack the outer one first")
+		default:
+			return text, head, cut, nil
+		}
+		if depth == maxNesting {
+			return nil, nil, false, fmt.Errorf("is packed more than %d times over: unpack it first", maxNesting)
+		}
+		raw = boundedReader{unpacked, &u.budget}
+	}
+}
+
+func (u *unpacker) readText(text io.Reader, head []byte, cut bool, again func() (io.ReadCloser, error)) error {
 	if bytes.HasPrefix(head, []byte("\xff\xfe")) || bytes.HasPrefix(head, []byte("\xfe\xff")) {
 		return errors.New("is UTF-16: save it as UTF-8")
 	}
@@ -179,6 +217,9 @@ func (u *unpacker) readText(text io.Reader, head []byte, cut bool) error {
 			return fmt.Errorf("holds both %s and %s: unpack it and name its members one by one", report.Format, format.name)
 		}
 		report.Format, report.Licence, report.Attribution = format.name, format.licence, format.attribution
+		if format.readAgain != nil {
+			return format.readAgain(again, u.out)
+		}
 		return format.read(text, u.out)
 	}
 	if cut { // a character may be cut too
@@ -212,13 +253,8 @@ func (u *unpacker) readZip(file io.ReaderAt, size int64) error {
 		if member.Flags&1 != 0 {
 			return fmt.Errorf("member %s is encrypted: unpack it first", member.Name)
 		}
-		raw, err := member.Open()
-		if err != nil {
-			return fmt.Errorf("member %s: %w", member.Name, err)
-		}
 		u.out.member = member.Name
-		err = u.read(boundedReader{raw, &u.budget}, 1)
-		_ = raw.Close() // only read from
+		err := u.read(member.Open, 1)
 		switch {
 		case errors.Is(err, errNotOurs):
 			u.out.report.MembersPassedOver = append(u.out.report.MembersPassedOver, member.Name)

@@ -2,6 +2,7 @@ package gazetteer
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -66,6 +67,46 @@ func parseLength(text string, mark decimalMark) (float64, error) {
 		return (value + math.Copysign(inches/12, value)) * metresPerFoot, nil
 	}
 	return 0, errUnreadable
+}
+
+// height reads a listed height in metres; NaN for an empty text. What cannot be read without guessing is NaN and puts the doubt on
+// the record, or is an error where there is no doubt for it. NaN as a text is always an error: what names it may be rejected.
+func (r *record) height(what, text string, mark decimalMark, doubt string) (float64, error) {
+	if text == "" {
+		return math.NaN(), nil
+	}
+	value, err := parseLength(text, mark)
+	switch {
+	case err == nil && !math.IsNaN(value):
+		return value, nil
+	case errors.Is(err, errUnreadable) && doubt != "":
+		r.doubts = append(r.doubts, doubt)
+		return math.NaN(), nil
+	}
+	return 0, fmt.Errorf("%s %q is not a number of metres", what, shorten(text))
+}
+
+// groundHeight reads a ground height that may be listed in metres, in feet or in both. Where the two contradict each other by more
+// than 1 m beside rounding (half a unit each), neither is believed.
+func (r *record) groundHeight(whatM, inMetres, whatFeet, inFeet string, mark decimalMark) error {
+	var err error
+	if r.groundM, err = r.height(whatM, inMetres, mark, DoubtHeightUnreadable); err != nil || inFeet == "" {
+		return err
+	}
+	if number, unit := splitNumber(inFeet); unit == "" {
+		inFeet = number + " ft"
+	}
+	feetM, err := r.height(whatFeet, inFeet, mark, DoubtHeightUnreadable)
+	switch {
+	case err != nil:
+		return err
+	case math.IsNaN(r.groundM):
+		r.groundM = feetM
+	case math.Abs(r.groundM-feetM) > 1+0.5+0.5*metresPerFoot:
+		r.groundM = math.NaN()
+		r.doubts = append(r.doubts, DoubtHeightUnreadable)
+	}
+	return nil
 }
 
 // splitNumber cuts text after its leading number, with its signs, marks, groups and exponent.

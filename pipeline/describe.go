@@ -105,6 +105,8 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 	m.Version = Version
 	m.Counts = counts
 	m.Counts.Dropped = len(world.Dropped)
+	m.Counts.Read, m.Counts.Merged, m.Counts.NotStanding = world.Merging.Records, world.Merging.MergedRecords, world.NotStanding
+	m.Counts.SourcesDisagree, m.SourcesDisagree = world.Merging.Disagreeing, world.Merging.Disagreements
 	m.Rejected = world.Rejected
 	for _, d := range world.Dropped {
 		m.Dropped = append(m.Dropped, fmt.Sprintf("%s (%s): %s", d.ID, d.Name, d.Reason))
@@ -117,7 +119,8 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 		return err
 	}
 	m.Inputs = append(append([]Input{}, world.Inputs...), tiles...)
-	m.Terrain = TerrainSummary{Tiles: world.Index.Len(), MissingLandCells: []string{}, Unreadable: []string{}}
+	m.LicenceNote = licenceNote(world.Inputs)
+	m.Terrain = TerrainSummary{Tiles: world.Index.Len(), MissingLandCells: []string{}, Unreadable: []string{}, Notes: world.Index.Notes()}
 	for _, err := range world.Store.Unreadable() {
 		m.Terrain.Unreadable = append(m.Terrain.Unreadable, err.Error())
 	}
@@ -135,9 +138,8 @@ func (w *World) missingLandCells(met [][2]int) []string {
 		missing[cellName(c[0], c[1])] = true
 	}
 	for i := range w.Features {
-		holders := cellsOf(w.Features[i].Listed)
-		has := func(c [2]int) bool { return w.Store.State(c[0], c[1]) == terrain.HasTile }
-		if c := holders[0]; !slices.ContainsFunc(holders, has) && w.Store.State(c[0], c[1]) == terrain.Gap {
+		at := w.Features[i].Listed
+		if c := cellsOf(at)[0]; !w.covers(at) && w.Store.State(c[0], c[1]) == terrain.Gap {
 			missing[cellName(c[0], c[1])] = true
 		}
 	}

@@ -163,11 +163,11 @@ func TestFind(t *testing.T) {
 	}
 }
 
-// TestClaim is worked by hand (no outside source): an eye at 100 m, a ridge of 500 m at 60 km, a top of 2,000 m at 150 km, R = 6,371 km and
+// TestFrontAngle is worked by hand (no outside source): an eye at 100 m, a ridge of 500 m at 60 km, a top of 2,000 m at 150 km, R = 6,371 km and
 // k = 0.143. To first order the elevations are (h−100)/x − (1−k)x/2R: ridge 400/60000 − 0.857·60000/12742000 = 2.6312e-3, top
 // 1900/150000 − 0.857·150000/12742000 = 2.5780e-3, so that the top is hidden by 0.0532e-3 = 0.18′ at 2,000 m; with a top of 2,200 m it
 // stands 200/150000 = 1.3333e-3 higher, 1.2801e-3 = 4.40′ over the ridge. On the plane it is 2100/150000 − 400/60000 = 7.3333e-3 = 25.21′.
-func TestClaim(t *testing.T) {
+func TestFrontAngle(t *testing.T) {
 	opts := DefaultOptions()
 	spread := separationSpread{opts: &opts, radiusM: 6371e3, nearM: 60e3, farM: 150e3, nearSDM: 4, farSDM: 6, eyeSDM: 3}
 	withAir, withoutAir := spread.sdRad()
@@ -176,7 +176,7 @@ func TestClaim(t *testing.T) {
 		ObscuredHeightM: pointer(500.0), Verdict: Direct, MarginArcmin: 4.4, KSD: 0.04,
 		FrontAngleSDArcmin: pointer(withAir * arcminPerRad), FrontAnglePlaneSDArcmin: pointer(withoutAir * arcminPerRad),
 	}
-	c, ok := NewClaim(&line, 0.143)
+	c, ok := NewFrontAngle(&line, 0.143)
 	if !ok {
 		t.Fatal("no claim")
 	}
@@ -192,14 +192,14 @@ func TestClaim(t *testing.T) {
 		{"spread under the curve", c.CurvedSDArcmin, 1.245, 0.001},
 	} {
 		if !(math.Abs(v.got-v.want) <= v.most) {
-			t.Errorf("Claim: %s %.4f′, want %.4f ± %.4f", v.name, v.got, v.want, v.most)
+			t.Errorf("NewFrontAngle: %s %.4f′, want %.4f ± %.4f", v.name, v.got, v.want, v.most)
 		}
 	}
 	above, below, decides := c.Thresholds()
 	if !decides || math.Abs(above-(4.40+3*1.245)) > 0.04 || math.Abs(below-(25.21-3*0.286)) > 0.04 {
 		t.Errorf("Thresholds() = %.3f′, %.3f′, %v; want 8.135′, 24.352′, true", above, below, decides)
 	}
-	if _, _, decides := (Claim{CurvedArcmin: 4, CurvedSDArcmin: 1, PlaneArcmin: 8, PlaneSDArcmin: 0.4}).Thresholds(); decides {
+	if _, _, decides := (FrontAngle{CurvedArcmin: 4, CurvedSDArcmin: 1, PlaneArcmin: 8, PlaneSDArcmin: 0.4}).Thresholds(); decides {
 		t.Error("bands from 4 ± 3 and 8 ± 1.2 overlap but are said to decide")
 	}
 	for name, change := range map[string]func(*Sightline){
@@ -209,7 +209,7 @@ func TestClaim(t *testing.T) {
 	} {
 		without := line
 		change(&without)
-		if _, ok := NewClaim(&without, 0.143); ok {
+		if _, ok := NewFrontAngle(&without, 0.143); ok {
 			t.Errorf("a claim where %s", name)
 		}
 	}

@@ -21,11 +21,14 @@ import (
 type World struct {
 	Features []gazetteer.Feature // sorted by id
 	Dropped  []gazetteer.Dropped
-	Store    *terrain.Store
-	Index    *terrain.Index
-	Geoid    *geoid.Grid
-	Inputs   []Input
-	Rejected []InputRejected
+	// Merging says what became of the records of all gazetteers; NotStanding counts the features left out since they do not stand.
+	Merging     gazetteer.MergeReport
+	NotStanding int
+	Store       *terrain.Store
+	Index       *terrain.Index
+	Geoid       *geoid.Grid
+	Inputs      []Input
+	Rejected    []InputRejected
 }
 
 // Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.
@@ -43,13 +46,14 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	if err := w.readFeatures(ctx, &opts, progress); err != nil {
 		return nil, err
 	}
+	w.mergeFeatures()
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
 		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features, w.Index),
 	})
 	progress.begin("settle features", len(w.Features))
 	spacing := w.postSpacingM()
 	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
-		AsListed: opts.AsListed, PostSpacingM: spacing, TerrainSDM: opts.TerrainSDM,
+		AsListed: opts.AsListed, PostSpacingM: spacing, TerrainSDM: opts.TerrainSDM, Covers: w.covers,
 	})
 	if opts.Strict {
 		if failed := w.Store.Unreadable(); len(failed) > 0 {
@@ -58,38 +62,6 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	}
 	slices.SortFunc(w.Features, func(a, b gazetteer.Feature) int { return strings.Compare(a.ID, b.ID) })
 	return w, nil
-}
-
-func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progress) error {
-	first := map[string]string{} // id to the file that has it
-	for _, path := range opts.Features {
-		repeated := 0
-		var rows []gazetteer.Rejected
-		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{AsListed: opts.AsListed}, func(f gazetteer.Feature) error {
-			progress.add(1)
-			if other, taken := first[f.ID]; taken {
-				repeated++
-				if len(rows) < 20 {
-					rows = append(rows, gazetteer.Rejected{Line: f.Line, Reason: fmt.Sprintf("id %s stands in %s already", f.ID, other)})
-				}
-				return nil
-			}
-			first[f.ID] = path
-			w.Features = append(w.Features, f)
-			return nil
-		})
-		if err != nil {
-			return err
-		}
-		w.Inputs = append(w.Inputs, Input{
-			Path: path, Bytes: report.Bytes, SHA256: report.SHA256, Format: report.Format, Licence: report.Licence,
-			Attribution: report.Attribution, Rows: report.Rows, Used: report.Used - repeated, Rejected: report.RejectedRows + repeated,
-		})
-		if rows = append(slices.Clone(report.Rejected), rows...); len(rows) > 0 {
-			w.Rejected = append(w.Rejected, InputRejected{Path: path, Rows: rows[:min(len(rows), 20)]})
-		}
-	}
-	return nil
 }
 
 // landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them. A feature on the edge of a
@@ -137,7 +109,7 @@ func (w *World) postSpacingM() float64 {
 		}
 		seen[at] = true
 		if tile, err := w.Store.Tile(at[0], at[1]); err == nil && tile != nil {
-			widest = math.Max(widest, metresPerDeg/float64(tile.N-1))
+			widest = math.Max(widest, metresPerDeg/tile.Rows.PerDeg)
 		}
 	}
 	return widest
@@ -147,7 +119,7 @@ func (w *World) postSpacingM() float64 {
 // beside a tile has none.
 func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, error) {
 	lowest := math.Inf(1)
-	for _, ref := range w.Index.Tiles() {
+	for _, ref := range w.Index.Cells() {
 		if err := ctx.Err(); err != nil {
 			return 0, err
 		}
@@ -158,9 +130,9 @@ func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, 
 		if tile == nil {
 			continue
 		}
-		for _, post := range tile.Posts {
-			if post != terrain.Void {
-				lowest = math.Min(lowest, float64(post))
+		for i := range tile.Len() {
+			if post, ok := tile.PostM(i); ok {
+				lowest = math.Min(lowest, post)
 			}
 		}
 		for _, beside := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
@@ -178,26 +150,51 @@ func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, 
 // highestGroundM is the highest post of the region over the geoid.
 func (w *World) highestGroundM() float64 {
 	highest := 0.0
-	for _, ref := range w.Index.Tiles() {
+	for _, ref := range w.Index.Cells() {
 		if m, ok := w.Store.HighestM(ref.LatDeg, ref.LonDeg); ok {
-			highest = math.Max(highest, float64(m))
+			highest = math.Max(highest, m)
 		}
 	}
 	return highest
 }
 
-// terrainInputs describes the tiles of the index for the manifest.
+// IsTerrain tells whether the input is elevation or a geoid's grid, which have no rows.
+func (in *Input) IsTerrain() bool {
+	return slices.Contains([]string{terrain.FormatHGT, terrain.FormatGeoTIFF, terrain.FormatDTED, formatGeoid}, in.Format)
+}
+
+const formatGeoid = "geoid"
+
+// terrainInputs describes the files of the index for the manifest, and the geoid's grids that bring their heights to EGM96.
 func (w *World) terrainInputs() ([]Input, error) {
 	var inputs []Input
-	for _, ref := range w.Index.Tiles() {
-		sum, err := hashFile(ref.Path)
+	grids := map[string]bool{}
+	for _, file := range w.Index.Files() {
+		sum, err := hashFile(file.Path)
 		if err != nil {
-			return nil, fmt.Errorf("terrain %s: %w", ref.Path, err)
+			return nil, fmt.Errorf("terrain %s: %w", file.Path, err)
+		}
+		words := []string{"elevation over " + file.Source.Datum + ", shows " + file.Source.Surface}
+		for _, more := range []string{file.Note, file.Source.Attribution} {
+			if more != "" {
+				words = append(words, more)
+			}
 		}
 		inputs = append(inputs, Input{
-			Path: ref.Path, Bytes: ref.Bytes, SHA256: sum, Format: "hgt", Licence: "as its publisher states", Rows: 1, Used: 1,
-			Attribution: "elevation over " + ref.Source.Datum + ", shows " + ref.Source.Surface,
+			Path: file.Path, Bytes: file.Bytes, SHA256: sum, Format: file.Format, Licence: file.Source.Licence, Rows: 1, Used: 1,
+			Attribution: strings.Join(words, "; "),
 		})
+		if grid := file.Source.Geoid; grid != "" && !grids[grid] {
+			grids[grid] = true
+			if sum, err = hashFile(grid); err != nil {
+				return nil, fmt.Errorf("geoid %s: %w", grid, err)
+			}
+			info, err := os.Stat(grid)
+			if err != nil {
+				return nil, fmt.Errorf("geoid %s: %w", grid, err)
+			}
+			inputs = append(inputs, Input{Path: grid, Bytes: info.Size(), SHA256: sum, Format: formatGeoid, Licence: "as its publisher states", Rows: 1, Used: 1})
+		}
 	}
 	return inputs, nil
 }

@@ -12,7 +12,9 @@ type Result struct {
 	Alignments []Alignment  // sorted by observer, near, far
 	// Profiles holds the ground along the ranked lines that the report draws, best first.
 	Profiles []Profile
-	Manifest Manifest
+	// ObserverPlace is the option of this name.
+	ObserverPlace ObserverPlace
+	Manifest      Manifest
 }
 
 // Profile is the ground along one line, from the observer (distance 0) to the target.
@@ -34,12 +36,16 @@ type ProfileSample struct {
 
 // Manifest is run.json: parameters, inputs, counts, timings. Nothing else in a run holds a date or a duration.
 type Manifest struct {
-	Version    string          `json:"farstation_version"`
-	Parameters map[string]any  `json:"parameters"`
-	Inputs     []Input         `json:"inputs"`
-	Terrain    TerrainSummary  `json:"terrain"`
-	Counts     Counts          `json:"counts"`
-	Rejected   []InputRejected `json:"rejected"`
+	Version    string         `json:"farstation_version"`
+	Parameters map[string]any `json:"parameters"`
+	Inputs     []Input        `json:"inputs"`
+	// LicenceNote says what the licence of one part asks of the whole; empty where none asks anything.
+	LicenceNote string          `json:"licence_note,omitempty"`
+	Terrain     TerrainSummary  `json:"terrain"`
+	Counts      Counts          `json:"counts"`
+	Rejected    []InputRejected `json:"rejected"`
+	// SourcesDisagree tells both heights of the first features whose records do not agree.
+	SourcesDisagree []string `json:"sources_disagree,omitempty"`
 	// Dropped names the first features without a usable height.
 	Dropped    []string  `json:"dropped,omitempty"`
 	Stages     []Stage   `json:"stages"`
@@ -73,10 +79,19 @@ type TerrainSummary struct {
 	MissingLandCells []string `json:"missing_land_cells"`
 	VoidSamplesMet   int      `json:"void_samples_met"`
 	Unreadable       []string `json:"unreadable"`
+	// Notes say what was done to heights that are not over EGM96, and which way those of tree tops and roofs err.
+	Notes []string `json:"notes,omitempty"`
 }
 
 // Counts holds what each stage let through.
 type Counts struct {
+	// Read counts the records of all gazetteers that were used, Merged those that went into another record's feature, NotStanding the features
+	// left out since they stand no longer, or not yet, and SourcesDisagree those whose records list heights that do not agree.
+	Read            int `json:"read"`
+	Merged          int `json:"merged"`
+	NotStanding     int `json:"not_standing"`
+	SourcesDisagree int `json:"sources_disagree"`
+
 	Features   int `json:"features"`
 	Observers  int `json:"observers"`
 	Targets    int `json:"targets"`

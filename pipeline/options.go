@@ -10,6 +10,8 @@ import (
 type Options struct {
 	// Features are gazetteer files as given.
 	Features []string `json:"features"`
+	// FeatureTerms are the licences and attributions stated for some of them, by their names as given.
+	FeatureTerms map[string]Terms `json:"feature_terms,omitempty"`
 	// Terrain lists elevation tiles or folders of them; the first named wins where two overlap.
 	Terrain []terrain.Source `json:"terrain"`
 	// Area keeps observers inside; nil keeps all.
@@ -63,6 +65,8 @@ type Options struct {
 	RankForPicture bool `json:"rank_for_picture"`
 	// Weights of the score's terms by name; nil is the default of the chosen ranking.
 	Weights map[string]float64 `json:"weights"`
+	// ObserverPlace is how ranked.csv, ranked.geojson and ranked.kml tell observers' places; the tables and the report always tell them.
+	ObserverPlace ObserverPlace `json:"observer_place"`
 	// Strict makes an unreadable tile fail the run.
 	Strict bool `json:"strict"`
 	// Workers is the number of lines traced at once, MemoryBytes bounds the terrain cache; neither changes a byte of the result.
@@ -74,6 +78,16 @@ type Options struct {
 const (
 	AirConstant = "constant"
 	AirStandard = "standard"
+)
+
+// ObserverPlace says how files that are made to be passed on tell where observers stand.
+type ObserverPlace string
+
+// The ways to tell it: as it is, on a grid of 0.1°, not at all.
+const (
+	PlaceExact   ObserverPlace = "exact"
+	PlaceBlurred ObserverPlace = "blurred"
+	PlaceLeftOut ObserverPlace = "left_out"
 )
 
 // Area is a box in degrees; West > East crosses the date line.
@@ -105,6 +119,7 @@ func DefaultOptions() Options {
 		ToleranceDeg:        0.25,
 		FrameDeg:            3,
 		Top:                 60,
+		ObserverPlace:       PlaceExact,
 		MemoryBytes:         2 << 30,
 	}
 }

@@ -64,6 +64,7 @@ type Sightline struct {
 
 	CriticalK               float64  `parquet:"critical_k" unit:"" doc:"critical refraction k_c: the k at which the top just grazes; the lower, the surer. With gaps in the terrain filled high; on undecided lines, and all else that terrain gives there, with gaps as sea"`
 	CriticalKSD             float64  `parquet:"critical_k_sd" unit:"" doc:"standard deviation of k_c from the heights of both ends and the terrain, at the riskiest point, without k's own"`
+	CriticalKWithoutSpikes  float64  `parquet:"critical_k_without_spikes" unit:"" doc:"k_c of the ground but for cells with a single post that stands over all its neighbours like nothing real; less than critical_k where such a spike decides"`
 	CriticalKBeyond1km      float64  `parquet:"critical_k_beyond_1km" unit:"" doc:"k_c of the ground farther than 1 km from both ends; critical_k itself on lines too short to have any"`
 	GrazingDistanceM        float64  `parquet:"grazing_distance_m" unit:"m" doc:"distance of the grazing point from the observer"`
 	GrazingHeightM          float64  `parquet:"grazing_height_m" unit:"m" doc:"height of the ground over the geoid at the grazing point"`

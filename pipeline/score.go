@@ -84,7 +84,7 @@ func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, b
 func gates(row *Sightline, observer, target *gazetteer.Feature) {
 	row.GateSure = row.ChanceLow
 	row.GateSound = math.Min(soundness(observer), soundness(target))
-	if strings.Contains(row.Doubts, DoubtOwnGround) || strings.Contains(row.Doubts, DoubtTerrainMissing) {
+	if strings.Contains(row.Doubts, DoubtSpike) || strings.Contains(row.Doubts, DoubtOwnGround) || strings.Contains(row.Doubts, DoubtTerrainMissing) {
 		row.GateSound *= 0.5
 	}
 	row.GateStand = standing(observer.Kind)
@@ -211,7 +211,8 @@ func soundness(f *gazetteer.Feature) float64 {
 		case gazetteer.DoubtPlaceToTheMinute, gazetteer.DoubtPlaceRough:
 			sound = math.Min(sound, 0.3)
 		case gazetteer.DoubtHeightFromTerrain, gazetteer.DoubtHeightUnchecked, gazetteer.DoubtMoved, gazetteer.DoubtStructureHeightAssumed,
-			gazetteer.DoubtHeightUnreadable, gazetteer.DoubtStructureHeightUnreadable:
+			gazetteer.DoubtHeightUnreadable, gazetteer.DoubtStructureHeightUnreadable, gazetteer.DoubtSummitOnVoid, gazetteer.DoubtSourcesDisagree,
+			gazetteer.DoubtUnverified:
 			sound = math.Min(sound, 0.7)
 		}
 	}

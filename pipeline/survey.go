@@ -63,7 +63,7 @@ func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, err
 	slices.SortFunc(traced.alignments, func(a, b Alignment) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
 	})
-	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments}
+	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments, ObserverPlace: opts.ObserverPlace}
 	finishScores(&opts, result.Sightlines, traced.counts.Observers)
 	rank(&opts, result.Sightlines)
 	rankAlignments(result.Alignments)
@@ -401,6 +401,9 @@ func (o *Options) Validate() error {
 	}
 	if o.Air != AirConstant && o.Air != AirStandard {
 		bad("air %q: want %s or %s", o.Air, AirConstant, AirStandard)
+	}
+	if !slices.Contains([]ObserverPlace{PlaceExact, PlaceBlurred, PlaceLeftOut}, o.ObserverPlace) {
+		bad("observer-place %q: want %s, %s or %s", o.ObserverPlace, PlaceExact, PlaceBlurred, PlaceLeftOut)
 	}
 	if !(o.KOwnSD >= 0 && o.KOwnSD <= o.KSD) {
 		bad("k-own-sd %v: must be 0 or more and no more than k-sd, %v: it is the part of that which two rays do not share", o.KOwnSD, o.KSD)

@@ -17,6 +17,8 @@ import (
 // Codes of doubt that a line gets besides those of its ends.
 const (
 	DoubtOwnGround      = "own_ground"
+	DoubtSpike          = "spike"
+	DoubtTreeTops       = "tree_tops"
 	DoubtTerrainMissing = "terrain_missing"
 	DoubtLowAir         = "low_air"
 )
@@ -26,7 +28,9 @@ func LineDoubts() []struct{ Code, Meaning string } {
 	return []struct{ Code, Meaning string }{
 		{DoubtLowAir, "more than half of what bends the ray is air within the low height of sea or ground, where k is poorly known"},
 		{DoubtOwnGround, "ground within 1 km of an end decides the verdict, or is the riskiest of a chance below 0.95; critical_k_beyond_1km has the k_c of the rest"},
+		{DoubtSpike, "a single post that stands over all its neighbours like nothing real makes the grazing point; critical_k_without_spikes has the k_c of the rest"},
 		{DoubtTerrainMissing, "terrain is missing on the line: gaps are filled high for the verdict, and undecided_at_m says where they matter"},
+		{DoubtTreeTops, "the grazing point lies on a surface of tree tops and roofs, which cuts off as much as the bare ground or more, never less"},
 	}
 }
 
@@ -301,7 +305,14 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	o, l := &t.opts, &t.line
 	row.CriticalK, row.GrazingDistanceM, row.GrazingHeightM = critical.K, critical.AtM, critical.GroundM
 	var doubts []string
-	row.KFree, row.CriticalKBeyond1km = t.k, critical.K
+	row.KFree, row.CriticalKBeyond1km, row.CriticalKWithoutSpikes = t.k, critical.K, critical.K
+	if !math.IsInf(critical.WithoutSpikesK, -1) && critical.WithoutSpikesK < critical.K {
+		row.CriticalKWithoutSpikes = critical.WithoutSpikesK
+		doubts = append(doubts, DoubtSpike)
+	}
+	if critical.OnTops {
+		doubts = append(doubts, DoubtTreeTops)
+	}
 	if !math.IsNaN(critical.KBeyond1km) {
 		row.CriticalKBeyond1km = critical.KBeyond1km
 		if verdictOf(critical.KBeyond1km, t.k, o.KSD) != verdictOf(critical.K, t.k, o.KSD) {

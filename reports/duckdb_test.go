@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"os"
-	"os/exec"
 	"reflect"
 	"slices"
 	"strings"
@@ -26,39 +24,10 @@ const { DuckDBInstance } = require('@duckdb/node-api');
 })().catch((error) => { console.error(String(error)); process.exit(1); });
 `
 
-// missing skips a test for want of an outside program, or fails it where all of them must be there.
-func missing(t *testing.T, reason string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatal(reason)
-	}
-	t.Skip(reason)
-}
-
 // duckdb runs queries in DuckDB under node and returns the rows of each.
 func duckdb(t *testing.T, queries ...string) [][]map[string]any {
 	t.Helper()
-	node, err := exec.LookPath("node")
-	if err != nil {
-		missing(t, "node is not installed: the files cannot be read with DuckDB")
-	}
-	run := func(args ...string) (string, string, error) {
-		command := exec.Command(node, append([]string{"-e"}, args...)...)
-		if folder := os.Getenv("FARSTATION_NODE_MODULES"); folder != "" {
-			command.Env = append(os.Environ(), "NODE_PATH="+folder)
-		}
-		var out, problems bytes.Buffer
-		command.Stdout, command.Stderr = &out, &problems
-		err := command.Run()
-		return out.String(), problems.String(), err
-	}
-	if _, _, err := run("require('@duckdb/node-api')"); err != nil {
-		missing(t, "node does not find @duckdb/node-api: install it with npm and name its node_modules folder in FARSTATION_NODE_MODULES")
-	}
-	out, problems, err := run(append([]string{duckdbScript, "--"}, queries...)...)
-	if err != nil {
-		t.Fatalf("DuckDB: %v\n%s", err, problems)
-	}
+	out := runNode(t, "@duckdb/node-api", duckdbScript, queries...)
 	var results [][]map[string]any
 	for line := range strings.Lines(out) {
 		var rows []map[string]any

@@ -1,6 +1,7 @@
 package reports
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -24,6 +25,8 @@ const (
 	profilesFile      = "profiles.parquet"
 	rankedCSVFile     = "ranked.csv"
 	rankedGeoJSONFile = "ranked.geojson"
+	rankedKMLFile     = "ranked.kml"
+	dataPackageFile   = "datapackage.json"
 	manifestFile      = "run.json"
 )
 
@@ -53,7 +56,7 @@ type runFile struct {
 // cancelled, what was written is removed and the error is that of ctx.
 //
 //  1. check dir, clear what dead runs left
-//  2. write every file to the part folder and bring it to disk
+//  2. write every file to the part folder and bring it to disk, the two that describe the others last
 //  3. move an earlier run aside, rename the part folder, remove the earlier run
 func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Result, extra []File) (err error) {
 	// 1
@@ -90,6 +93,12 @@ func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Re
 		}
 		manifest.Files = append(manifest.Files, written)
 	}
+	described := manifest.Files
+	written, err := writeFile(ctx, part, File{dataPackageFile, func(w io.Writer) error { return writeDataPackage(w, &result.Manifest, described) }})
+	if err != nil {
+		return fmt.Errorf("run folder %s: %w", dir, err)
+	}
+	manifest.Files = append(manifest.Files, written)
 	if _, err := writeFile(ctx, part, File{manifestFile, manifest.write}); err != nil {
 		return fmt.Errorf("run folder %s: %w", dir, err)
 	}
@@ -108,19 +117,23 @@ func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Re
 }
 
 func tableFiles(result *pipeline.Result) []File {
+	place := cmp.Or(result.ObserverPlace, pipeline.PlaceExact)
 	return []File{
 		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, result.Features) }},
 		{sightlinesFile, func(w io.Writer) error { return WriteSightlines(w, result.Sightlines) }},
 		{alignmentsFile, func(w io.Writer) error { return WriteAlignments(w, result.Alignments) }},
 		{profilesFile, func(w io.Writer) error { return WriteProfiles(w, result.Profiles) }},
-		{rankedCSVFile, func(w io.Writer) error { return WriteRankedCSV(w, result.Sightlines) }},
-		{rankedGeoJSONFile, func(w io.Writer) error { return WriteRankedGeoJSON(w, result.Sightlines) }},
+		{rankedCSVFile, func(w io.Writer) error { return WriteRankedCSV(w, result.Sightlines, place) }},
+		{rankedGeoJSONFile, func(w io.Writer) error { return WriteRankedGeoJSON(w, result.Sightlines, place) }},
+		{rankedKMLFile, func(w io.Writer) error {
+			return WriteRankedKML(w, result, place)
+		}},
 	}
 }
 
 // checkNames refuses names that are not plain, or stand twice.
 func checkNames(files []File) error {
-	seen := []string{manifestFile}
+	seen := []string{manifestFile, dataPackageFile}
 	for _, file := range files {
 		if file.Name == "" || file.Name == "." || file.Name == ".." || filepath.Base(file.Name) != file.Name {
 			return fmt.Errorf("file %q: the name must be plain, without folders", file.Name)

@@ -171,7 +171,7 @@ func TestTwoRunsForOneFolder(t *testing.T) {
 	if got := namesIn(t, parent); !slices.Equal(got, []string{"run"}) {
 		t.Errorf("two runs for one folder left %v", got)
 	}
-	if got := len(namesIn(t, dir)); got != 8 {
-		t.Errorf("the folder holds %d files, want 8", got)
+	if got := len(namesIn(t, dir)); got != 10 {
+		t.Errorf("the folder holds %d files, want 10", got)
 	}
 }

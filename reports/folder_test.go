@@ -49,7 +49,7 @@ func TestWriteRun(t *testing.T) {
 	dir := filepath.Join(parent, "new", "run") // the folder above is made as well
 	mustWriteRun(t, dir, false, page("a page"))
 
-	want := []string{"alignments.parquet", "features.parquet", "profiles.parquet", "ranked.csv", "ranked.geojson", "report.html", "run.json", "sightlines.parquet"}
+	want := []string{"alignments.parquet", "datapackage.json", "features.parquet", "profiles.parquet", "ranked.csv", "ranked.geojson", "ranked.kml", "report.html", "run.json", "sightlines.parquet"}
 	if got := namesIn(t, dir); !slices.Equal(got, want) {
 		t.Errorf("the run holds %v, want %v", got, want)
 	}

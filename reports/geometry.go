@@ -47,7 +47,7 @@ func mapLine(from, to geodesy.LatLon) (orb.Geometry, bbox, error) {
 	if err != nil {
 		return nil, bbox{}, err
 	}
-	parts := cutLine(unrolledLine(start, end))
+	parts := cutLine(unrolledLine(start, end, pieceM))
 	if len(parts) == 1 {
 		b := parts[0].Bound()
 		return parts[0], bbox{b.Min[0], b.Min[1], b.Max[0], b.Max[1]}, nil
@@ -67,8 +67,8 @@ func mapLine(from, to geodesy.LatLon) (orb.Geometry, bbox, error) {
 }
 
 // unrolledLine returns the points of the geodesic with longitudes that run on past ±180, and a point at every odd multiple of 180°
-// that it crosses.
-func unrolledLine(start, end orb.Point) orb.LineString {
+// that it crosses. Neighbouring points are at most pieceM metres apart.
+func unrolledLine(start, end orb.Point, pieceM float64) orb.LineString {
 	from := geodesy.LatLon{LatDeg: start[1], LonDeg: start[0]}
 	arc, geodesic := geodesy.WGS84.InverseLine(from, geodesy.LatLon{LatDeg: end[1], LonDeg: end[0]})
 	pieces := max(1, math.Ceil(arc.DistanceM/pieceM))

@@ -93,11 +93,13 @@ type htmlManifest struct {
 	Parameters []htmlPair
 	Counts     []htmlPair
 	Inputs     []pipeline.Input
-	Rejected   []htmlRejected
-	Tiles      string
-	Voids      string
-	Missing    []string
-	Unreadable []string
+	// LicenceNote says what the licences of the inputs ask of whoever passes the result on.
+	LicenceNote string
+	Rejected    []htmlRejected
+	Tiles       string
+	Voids       string
+	Missing     []string
+	Unreadable  []string
 }
 
 type htmlPair struct{ Name, Value string }
@@ -111,11 +113,12 @@ type htmlRejected struct {
 func newHTMLManifest(m *pipeline.Manifest) htmlManifest {
 	count := func(n int) string { return decimals(float64(n), 0) }
 	out := htmlManifest{
-		Version: m.Version, Inputs: m.Inputs,
+		Version: m.Version, Inputs: m.Inputs, LicenceNote: m.LicenceNote,
 		Tiles: count(m.Terrain.Tiles), Voids: count(m.Terrain.VoidSamplesMet),
 		Missing: m.Terrain.MissingLandCells, Unreadable: m.Terrain.Unreadable,
 		Counts: []htmlPair{
-			{"features", count(m.Counts.Features)}, {"observers", count(m.Counts.Observers)}, {"targets", count(m.Counts.Targets)},
+			{"records read", count(m.Counts.Read)}, {"records merged into others", count(m.Counts.Merged)}, {"features not standing, left out", count(m.Counts.NotStanding)},
+			{"features whose sources disagree on heights", count(m.Counts.SourcesDisagree)}, {"features", count(m.Counts.Features)}, {"observers", count(m.Counts.Observers)}, {"targets", count(m.Counts.Targets)},
 			{"candidate pairs", count(m.Counts.Candidates)}, {"lines traced, near ones too", count(m.Counts.Traced)},
 			{"sightlines kept", count(m.Counts.Kept)}, {"alignments", count(m.Counts.Alignments)},
 		},

@@ -26,6 +26,8 @@ type rankedRow struct {
 	ObserverLongitudeDeg float64 `parquet:"observer_longitude_deg" unit:"deg" doc:"longitude of the observer"`
 	TargetLatitudeDeg    float64 `parquet:"target_latitude_deg" unit:"deg" doc:"latitude of the target"`
 	TargetLongitudeDeg   float64 `parquet:"target_longitude_deg" unit:"deg" doc:"longitude of the target"`
+
+	observerPlace pipeline.ObserverPlace
 }
 
 // rankedColumnNames lists the columns of ranked.csv and ranked.geojson in their order.
@@ -59,18 +61,20 @@ func rankedColumns() []Column {
 	for _, field := range rankedFields() {
 		name, optional, _ := columnTag(field)
 		columns = append(columns, Column{
-			Name: name, Type: columnType(field.Type), Unit: field.Tag.Get("unit"), Nullable: optional && name != "rank", Meaning: field.Tag.Get("doc"),
+			Name: name, Type: columnType(field.Type), Unit: field.Tag.Get("unit"), Nullable: optional && name != "rank" || slices.Contains(tellsPlace(), name),
+			Meaning: field.Tag.Get("doc"),
 		})
 	}
 	return columns
 }
 
-// rankedRows returns the sightlines that have a rank, best first.
-func rankedRows(sightlines []pipeline.Sightline) []rankedRow {
+// rankedRows returns the sightlines that have a rank, best first, the observers' places told as place says.
+func rankedRows(sightlines []pipeline.Sightline, place pipeline.ObserverPlace) []rankedRow {
 	var rows []rankedRow
 	for i := range sightlines {
 		if s := &sightlines[i]; s.Rank != nil {
-			rows = append(rows, rankedRow{*s, s.ObserverLatDeg, s.ObserverLonDeg, s.TargetLatDeg, s.TargetLonDeg})
+			rows = append(rows, rankedRow{*s, s.ObserverLatDeg, s.ObserverLonDeg, s.TargetLatDeg, s.TargetLonDeg, pipeline.PlaceExact})
+			rows[len(rows)-1].hidePlace(place)
 		}
 	}
 	slices.SortStableFunc(rows, func(a, b rankedRow) int { return cmp.Compare(*a.Rank, *b.Rank) })
@@ -78,7 +82,7 @@ func rankedRows(sightlines []pipeline.Sightline) []rankedRow {
 }
 
 // WriteRankedCSV writes the ranked sightlines as RFC 4180 text, best first. Rows without a rank are left out.
-func WriteRankedCSV(w io.Writer, sightlines []pipeline.Sightline) error {
+func WriteRankedCSV(w io.Writer, sightlines []pipeline.Sightline, place pipeline.ObserverPlace) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true // RFC 4180, section 2, rule 1
 	fields := rankedFields()
@@ -86,7 +90,7 @@ func WriteRankedCSV(w io.Writer, sightlines []pipeline.Sightline) error {
 		return fmt.Errorf("%s: %w", rankedCSVFile, err)
 	}
 	cells := make([]string, len(fields))
-	for _, row := range rankedRows(sightlines) {
+	for _, row := range rankedRows(sightlines, place) {
 		for i, field := range fields {
 			value, err := rankedValue(&row, field)
 			if err != nil {
@@ -122,11 +126,15 @@ func csvInert(text string) string {
 
 // WriteRankedGeoJSON writes the ranked sightlines as an RFC 7946 feature collection of lines, best first, cut at 180° of longitude.
 // Rows without a rank are left out.
-func WriteRankedGeoJSON(w io.Writer, sightlines []pipeline.Sightline) error {
+func WriteRankedGeoJSON(w io.Writer, sightlines []pipeline.Sightline, place pipeline.ObserverPlace) error {
 	out := bufio.NewWriter(w) // keeps the first error until Flush
 	fields := rankedFields()
-	out.WriteString(`{"type":"FeatureCollection","features":[`)
-	for i, row := range rankedRows(sightlines) {
+	out.WriteString(`{"type":"FeatureCollection",`)
+	if note := placeNote(place); note != "" {
+		out.WriteString(`"note":"` + note + `",`)
+	}
+	out.WriteString(`"features":[`)
+	for i, row := range rankedRows(sightlines, place) {
 		feature, err := rankedFeature(&row, fields)
 		if err != nil {
 			return fmt.Errorf("%s: rank %d: %w", rankedGeoJSONFile, *row.Rank, err)
@@ -145,13 +153,20 @@ func WriteRankedGeoJSON(w io.Writer, sightlines []pipeline.Sightline) error {
 }
 
 func rankedFeature(row *rankedRow, fields []reflect.StructField) ([]byte, error) {
-	geometry, _, err := mapLine(geodesy.LatLon{LatDeg: row.ObserverLatDeg, LonDeg: row.ObserverLonDeg},
-		geodesy.LatLon{LatDeg: row.TargetLatDeg, LonDeg: row.TargetLonDeg})
+	var geometry orb.Geometry
+	var err error
+	if target := (geodesy.LatLon{LatDeg: row.TargetLatDeg, LonDeg: row.TargetLonDeg}); row.observerPlace == pipeline.PlaceLeftOut {
+		geometry, _, err = mapPoint(target)
+	} else {
+		geometry, _, err = mapLine(geodesy.LatLon{LatDeg: row.ObserverLatDeg, LonDeg: row.ObserverLonDeg}, target)
+	}
 	if err != nil {
 		return nil, err
 	}
 	b := []byte(`{"type":"Feature","geometry":{"type":"` + geometry.GeoJSONType() + `","coordinates":`)
 	switch g := geometry.(type) {
+	case orb.Point:
+		b = appendCoordinate(b, g)
 	case orb.LineString:
 		b = appendCoordinates(b, g)
 	case orb.MultiLineString:
@@ -198,12 +213,16 @@ func appendCoordinates(b []byte, points orb.LineString) []byte {
 		if i > 0 {
 			b = append(b, ',')
 		}
-		b = append(b, '[')
-		b = append(b, roundedText(p[0], 7)...)
-		b = append(b, ',')
-		b = append(b, roundedText(p[1], 7)...)
-		b = append(b, ']')
+		b = appendCoordinate(b, p)
 	}
+	return append(b, ']')
+}
+
+func appendCoordinate(b []byte, p orb.Point) []byte {
+	b = append(b, '[')
+	b = append(b, roundedText(p[0], 7)...)
+	b = append(b, ',')
+	b = append(b, roundedText(p[1], 7)...)
 	return append(b, ']')
 }
 
@@ -215,6 +234,9 @@ type textValue struct {
 
 // rankedValue returns the value of one column, numbers rounded by unit.
 func rankedValue(row *rankedRow, field reflect.StructField) (textValue, error) {
+	if name, _, _ := columnTag(field); row.hides(name) {
+		return textValue{}, nil
+	}
 	value := reflect.ValueOf(row).Elem().FieldByIndex(field.Index)
 	if value.Kind() == reflect.Pointer {
 		if value.IsNil() {

@@ -14,7 +14,7 @@ import (
 )
 
 func TestRankedCSV(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, sampleSightlines()) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, sampleSightlines(), pipeline.PlaceExact) })
 	// RFC 4180, section 2: lines end in CRLF, the last one too; quotes within a quoted cell are doubled.
 	if lines := bytes.Count(content, []byte("\r\n")); lines != 3 || bytes.Count(content, []byte("\n")) != 3 || !bytes.HasSuffix(content, []byte("\r\n")) {
 		t.Errorf("ranked.csv has %d lines that end in CRLF, want 3 and no others:\n%q", lines, content)
@@ -68,7 +68,7 @@ func TestRoundedText(t *testing.T) {
 }
 
 func TestRankedGeoJSON(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines()) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines(), pipeline.PlaceExact) })
 	var collection struct {
 		Type     string
 		Features []struct {
@@ -114,7 +114,7 @@ func TestRankedGeoJSON(t *testing.T) {
 }
 
 func TestRankedListsOfNothing(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines()[:1]) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines()[:1], pipeline.PlaceExact) })
 	var collection struct {
 		Type     string
 		Features []any
@@ -122,7 +122,7 @@ func TestRankedListsOfNothing(t *testing.T) {
 	if err := json.Unmarshal(content, &collection); err != nil || collection.Type != "FeatureCollection" || collection.Features == nil || len(collection.Features) != 0 {
 		t.Errorf("without ranked lines: %s (%v)", content, err)
 	}
-	text := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, nil) })
+	text := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, nil, pipeline.PlaceExact) })
 	if want := strings.Join(rankedColumnNames(), ",") + "\r\n"; string(text) != want {
 		t.Errorf("without ranked lines: %q, want the header alone", text)
 	}
@@ -132,8 +132,12 @@ func TestRankedListsRefuseWhatIsNotFinite(t *testing.T) {
 	rows := sampleSightlines()
 	rows[2].MarginArcmin = math.NaN()
 	for name, write := range map[string]func(*bytes.Buffer, []pipeline.Sightline) error{
-		"ranked.csv":     func(b *bytes.Buffer, rows []pipeline.Sightline) error { return WriteRankedCSV(b, rows) },
-		"ranked.geojson": func(b *bytes.Buffer, rows []pipeline.Sightline) error { return WriteRankedGeoJSON(b, rows) },
+		"ranked.csv": func(b *bytes.Buffer, rows []pipeline.Sightline) error {
+			return WriteRankedCSV(b, rows, pipeline.PlaceExact)
+		},
+		"ranked.geojson": func(b *bytes.Buffer, rows []pipeline.Sightline) error {
+			return WriteRankedGeoJSON(b, rows, pipeline.PlaceExact)
+		},
 	} {
 		want := name + ": rank 1: margin_arcmin is NaN, which no column may hold"
 		if err := write(&bytes.Buffer{}, rows); err == nil || err.Error() != want {
@@ -147,7 +151,7 @@ func TestGDALReadsRankedGeoJSON(t *testing.T) {
 	if err != nil {
 		missing(t, "ogrinfo (GDAL) is not installed: ranked.geojson cannot be read with it")
 	}
-	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines()) }))
+	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines(), pipeline.PlaceExact) }))
 	out, err := exec.Command(ogrinfo, "-ro", "-al", path).CombinedOutput()
 	if err != nil {
 		t.Fatalf("ogrinfo: %v\n%s", err, out)
@@ -163,5 +167,76 @@ func TestGDALReadsRankedGeoJSON(t *testing.T) {
 	}
 	if strings.Contains(string(out), "Warning") || strings.Contains(string(out), "ERROR") {
 		t.Errorf("ogrinfo complains:\n%s", out)
+	}
+}
+
+// TestObserverPlace: with the place blurred or left out, no exported file holds the observer's name, id or exact place.
+func TestObserverPlace(t *testing.T) {
+	features, lines, alignments := kmlSample()
+	lines[2].ObserverName, lines[2].ObserverID, lines[2].TargetName = "Secret Knoll", "csv:secret", "Cinder Head"
+	lines[2].ObserverLatDeg, lines[2].ObserverLonDeg = 65.0123456, 179.0456789
+	features[0].FeatureID, features[0].Name = "csv:secret", "Secret Knoll"
+	result := &pipeline.Result{Features: features, Sightlines: lines, Alignments: alignments[:1]}
+	result.Alignments[0].ObserverID, result.Alignments[0].Rank = "csv:secret", pointer[int32](1)
+	files := map[string]func(*bytes.Buffer, pipeline.ObserverPlace) error{
+		rankedCSVFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedCSV(b, lines, p) },
+		rankedGeoJSONFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedGeoJSON(b, lines, p) },
+		rankedKMLFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedKML(b, result, p) },
+	}
+	for name, write := range files {
+		for _, test := range []struct {
+			place           pipeline.ObserverPlace
+			told, blurredTo bool
+		}{{pipeline.PlaceExact, true, false}, {pipeline.PlaceBlurred, false, true}, {pipeline.PlaceLeftOut, false, false}} {
+			text := string(written(t, func(b *bytes.Buffer) error { return write(b, test.place) }))
+			for _, secret := range []string{"Secret Knoll", "csv:secret", "65.0123456", "179.0456789"} {
+				if secret == "csv:secret" && name == rankedKMLFile && test.told {
+					continue // among the data of the placemark, as any other column
+				}
+				if strings.Contains(text, secret) != test.told {
+					t.Errorf("%s, %s: holds %q is %v, want %v", name, test.place, secret, !test.told, test.told)
+				}
+			}
+			if near := strings.Contains(text, "a place near 65.0°, 179.0°"); near != test.blurredTo {
+				t.Errorf("%s, %s: tells the blurred place is %v", name, test.place, near)
+			}
+			if !strings.Contains(text, "Cinder Head") {
+				t.Errorf("%s, %s: the target is gone", name, test.place)
+			}
+			if said := strings.Contains(text, "Observers' places") || strings.Contains(text, "Observers&#39; places"); name != rankedCSVFile && said == test.told {
+				t.Errorf("%s, %s: says so is %v", name, test.place, said)
+			}
+		}
+	}
+}
+
+func TestHostileNamesInTextFiles(t *testing.T) {
+	lines := sampleSightlines()
+	for _, name := range hostileNames() {
+		lines[2].TargetName = name
+		rows, err := csv.NewReader(bytes.NewReader(written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, lines, pipeline.PlaceExact) }))).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := name
+		if name[0] == '=' {
+			want = "'" + name
+		}
+		if got := rows[1][slices.Index(rows[0], "target_name")]; got != want {
+			t.Errorf("ranked.csv: %q comes back as %q", name, got)
+		}
+		text := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, lines, pipeline.PlaceExact) })
+		var collection struct {
+			Features []struct{ Properties map[string]any }
+		}
+		if err := json.Unmarshal(text, &collection); err != nil {
+			t.Fatal(err)
+		}
+		if got := collection.Features[0].Properties["target_name"]; got != name {
+			t.Errorf("ranked.geojson: %q comes back as %q", name, got)
+		}
+		if bytes.Contains(text, []byte("<script")) {
+			t.Errorf("ranked.geojson holds markup that a page might run")
+		}
 	}
 }

@@ -66,7 +66,7 @@ func runDemo(ctx context.Context, stdio *stdio, out string, progress progressOpt
 		return err
 	}
 	o := defaultSurveyOptions()
-	o.Features, o.Terrain = []string{features}, []terrain.Source{{Path: tiles, Datum: "egm96", Surface: "ground"}}
+	o.Features, o.Terrain = []string{features}, []terrain.Source{{Path: tiles}}
 	o.out, o.replace, o.progress = filepath.Join(out, demoRunFolder), true, progress
 	if err := runSurvey(ctx, stdio, o); err != nil {
 		return err

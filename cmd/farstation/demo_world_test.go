@@ -145,7 +145,7 @@ func TestDemoTiles(t *testing.T) {
 	}
 	voids, highest := 0, int16(0)
 	for name, content := range files {
-		if tile, err := terrain.DecodeHGT(name, content); err != nil || tile.N != 601 {
+		if tile, err := terrain.DecodeHGT(name, content); err != nil || tile.Rows.N != 601 {
 			t.Fatalf("DecodeHGT(%s, %d bytes): %v, want a tile of 601 posts a side", name, len(content), err)
 		}
 		for i := 0; i < len(content); i += 2 {

@@ -73,5 +73,9 @@ func addHeightFlags(flags flagAdder, o *pipeline.Options) {
 	flags.BoolVar(&o.AsListed, "as-listed", o.AsListed, "take places and heights exactly as the gazetteer has them, unchecked against the terrain")
 }
 
-const terrainUsage = "elevation `PATH`: a tile, or a folder of them, searched downwards (.hgt, also .gz and .zip); repeatable, the first " +
-	"named wins; may end in ,datum=egm96 (the one that is supported, and the default) and ,surface=ground or ,surface=top (tree tops and roofs)"
+const terrainUsage = "elevation `PATH`: a file, or a folder of them, searched downwards (.hgt, GeoTIFF, DTED, also .gz and .zip); repeatable, the first " +
+	"named wins, and the next fill its voids; may end in ,datum=egm96, egm2008 or ellipsoid (what heights are counted from; else what the file states), " +
+	",geoid=FILE (a grid of EGM2008, GTX or PGM, for heights over it), ,surface=ground or top (tree tops and roofs), ,licence=TEXT and ,attribution=TEXT"
+
+const featuresUsage = "gazetteer extract `FILE`, told by content, also inside .zip, .gz or .bz2; repeatable, the same summit or mast in several becomes " +
+	"one; may end in ,licence=TEXT and ,attribution=TEXT where the file's own differ from its format's usual ones or are not known"

@@ -76,7 +76,7 @@ func (o *lineOptions) flagGroups() []flagGroup {
 		}),
 		newFlagGroup("Input and output", func(f flagAdder) {
 			f.Var(terrainValue{&o.Terrain}, "terrain", terrainUsage)
-			f.StringArrayVar(&o.Features, "features", nil, "gazetteer extract `FILE` for names and ids: a GeoNames dump or a CSV with a header; repeatable")
+			f.Var(featuresValue{&o.Options}, "features", "for names and ids: "+featuresUsage)
 			f.BoolVar(&o.asJSON, "json", false, "print the row that a survey would write, as JSON")
 			f.IntVar(&o.draws, "draws", 0, "also draw the whole profile `N` times at random and print the share that shows the top, beside the chance")
 			f.StringVar(&o.figure, "figure", "", "`FILE`.svg to draw the profile into; it must not exist yet")

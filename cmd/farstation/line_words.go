@@ -185,7 +185,7 @@ func claimWords(p *pipeline.LinePrediction) string {
 		}
 		return "none: terrain is missing" + where + " and decides; find that terrain first"
 	}
-	if c, ok := pipeline.NewClaim(l, p.K); ok {
+	if c, ok := pipeline.NewFrontAngle(l, p.K); ok {
 		words := fmt.Sprintf("the top stands %s above its front under the curve and %s on the plane", plusMinus(arcmin(c.CurvedArcmin), arcmin(c.CurvedSDArcmin)),
 			plusMinus(arcmin(c.PlaneArcmin), arcmin(c.PlaneSDArcmin)))
 		above, below, decides := c.Thresholds()

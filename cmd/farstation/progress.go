@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"os"
 	"sync"
 	"time"
@@ -106,15 +107,15 @@ func (w *watcher) look() {
 		return
 	}
 	w.logged = now
-	items := []any{"stage", s.Stage, "done", s.Done}
+	items := []any{"stage", s.Stage, "done", s.Done, "memory_bytes", memoryBytes()}
 	if s.Total > 0 {
 		items = append(items, "total", s.Total)
 	}
 	if pace.perSecond > 0 {
-		items = append(items, "per_second", fmt.Sprintf("%.1f", pace.perSecond))
+		items = append(items, "per_second", math.Round(10*pace.perSecond)/10)
 	}
 	if pace.left > 0 {
-		items = append(items, "left", pace.left.String())
+		items = append(items, "left_seconds", pace.left.Seconds())
 	}
 	w.log.Info("progress", items...)
 }

@@ -22,13 +22,16 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 	m := &result.Manifest
 	printf := func(format string, args ...any) { fmt.Fprint(w, plain(fmt.Sprintf(format, args...)), "\n") }
 	for i := range m.Inputs {
-		if in := &m.Inputs[i]; in.Format != "hgt" {
+		if in := &m.Inputs[i]; !in.IsTerrain() {
 			printf("Features %s: %s read, %s used, %s of other kinds, %s rejected", in.Path, plural(in.Rows, "row", "rows"), count(in.Used),
 				count(in.Rows-in.Used-in.Rejected), count(in.Rejected))
 			for _, line := range rejectedLines(m.Rejected, in) {
 				printf("  %s", line)
 			}
 		}
+	}
+	for _, line := range mergingLines(m) {
+		printf("%s", line)
 	}
 	if m.Counts.Dropped > 0 {
 		printf("Dropped: %s without a usable height", plural(m.Counts.Dropped, "feature", "features"))
@@ -41,6 +44,12 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 		}
 	}
 	printf("Terrain: %s", terrainWords(&m.Terrain))
+	for _, note := range m.Terrain.Notes {
+		printf("  %s", note)
+	}
+	if m.LicenceNote != "" {
+		printf("Licence: %s", m.LicenceNote)
+	}
 	c := &m.Counts
 	printf("Pairs: %s, %s; %s may see each other over their sea horizons and were traced, besides %s nearer than the least distance",
 		plural(c.Observers, "observer", "observers"), plural(c.Targets, "target", "targets"), plural(c.Candidates, "pair", "pairs"), count(c.NearCandidates))
@@ -75,6 +84,22 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 	}
 	printf("")
 	printf("Report: %s", reportPath)
+}
+
+// mergingLines says what became of records that are no feature of their own.
+func mergingLines(m *pipeline.Manifest) []string {
+	var lines []string
+	c := &m.Counts
+	if c.Merged > 0 {
+		lines = append(lines, fmt.Sprintf("Merged: %s, %s into one that lists the same thing", plural(c.Read, "record", "records"), count(c.Merged)))
+	}
+	if c.NotStanding > 0 {
+		lines = append(lines, fmt.Sprintf("Not standing: %s left out, gone or not yet built", plural(c.NotStanding, "feature", "features")))
+	}
+	if c.SourcesDisagree > 0 {
+		lines = append(lines, fmt.Sprintf("Heights: sources disagree on %s, the first 20 of them in run.json", plural(c.SourcesDisagree, "feature", "features")))
+	}
+	return lines
 }
 
 // rejectedLines names the first rejected rows of an input.

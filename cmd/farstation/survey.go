@@ -64,7 +64,7 @@ func newSurveyCommand(stdio *stdio) *cobra.Command {
 func (o *surveyOptions) flagGroups() []flagGroup {
 	return []flagGroup{
 		newFlagGroup("Input and output", func(f flagAdder) {
-			f.StringArrayVar(&o.Features, "features", nil, "gazetteer extract `FILE`: a GeoNames dump or a CSV with a header, also inside .zip, .gz or .bz2; repeatable")
+			f.Var(featuresValue{&o.Options}, "features", featuresUsage)
 			f.Var(terrainValue{&o.Terrain}, "terrain", terrainUsage)
 			f.StringVar(&o.out, "out", "", "run folder `DIR` to write; it must not exist yet")
 			f.BoolVar(&o.replace, "replace", false, "replace the earlier run that --out holds, once the new one is complete")
@@ -90,6 +90,8 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 		newFlagGroup("Result", func(f flagAdder) {
 			f.Var(choiceValue{&o.keep, []string{"likely", "all"}}, "keep", "likely keeps sightlines with a chance of 0.01 or more at k + 5·k-sd or less, and undecided ones; all keeps every pair traced")
 			f.IntVar(&o.Top, "top", o.Top, "number `N` of best sightlines that the report draws")
+			f.Var(choiceValue{(*string)(&o.ObserverPlace), []string{string(pipeline.PlaceExact), string(pipeline.PlaceBlurred), string(pipeline.PlaceLeftOut)}}, "observer-place",
+				"how ranked.csv, ranked.geojson and ranked.kml tell observers' places: as they are, on a grid of 0.1°, or not at all; the Parquet tables and the report always tell them")
 			f.Var(choiceValue{&o.rankFor, []string{"test", "picture"}}, "rank-for", "which score ranks: as a test of the two models, or as a picture")
 			f.StringVar(&o.weights, "weights", "", "`LIST` of weights of that score's terms instead of its own, such as reach=1,loss=1.5; terms are "+strings.Join(scoreTerms(), ", "))
 		}),

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -15,6 +16,49 @@ import (
 
 // The types of this file are values of flags that are more than one number or word.
 
+// featuresValue collects --features FILE[,licence=TEXT][,attribution=TEXT]. Texts may hold commas. A path that exists as it is typed is one.
+type featuresValue struct{ options *pipeline.Options }
+
+func (v featuresValue) String() string { return "" }
+func (v featuresValue) Type() string   { return "file" }
+
+func (v featuresValue) Set(text string) error {
+	path, terms := text, pipeline.Terms{}
+	into := map[string]*string{",licence=": &terms.Licence, ",attribution=": &terms.Attribution}
+	for len(into) > 0 {
+		if _, err := os.Lstat(path); err == nil {
+			break
+		}
+		// The last suffix first, for its text goes to the end.
+		at, suffix := -1, ""
+		for name := range into {
+			if i := strings.LastIndex(path, name); i > at {
+				at, suffix = i, name
+			}
+		}
+		if at < 0 {
+			break
+		}
+		stated := strings.TrimSpace(path[at+len(suffix):])
+		if stated == "" {
+			return fmt.Errorf("nothing behind %s", suffix[1:])
+		}
+		*into[suffix], path = stated, path[:at]
+		delete(into, suffix)
+	}
+	if path == "" {
+		return errors.New("no path: name a gazetteer extract")
+	}
+	v.options.Features = append(v.options.Features, path)
+	if terms != (pipeline.Terms{}) {
+		if v.options.FeatureTerms == nil {
+			v.options.FeatureTerms = map[string]pipeline.Terms{}
+		}
+		v.options.FeatureTerms[path] = terms
+	}
+	return nil
+}
+
 // terrainValue collects --terrain PATH[,datum=…][,surface=…].
 type terrainValue struct{ sources *[]terrain.Source }
 
@@ -22,18 +66,23 @@ func (v terrainValue) String() string { return "" }
 func (v terrainValue) Type() string   { return "path" }
 
 func (v terrainValue) Set(text string) error {
-	source := terrain.Source{Path: text, Datum: "egm96", Surface: "ground"}
-	for {
-		at := strings.LastIndexByte(source.Path, ',')
-		name, value, _ := strings.Cut(source.Path[at+1:], "=")
-		if at >= 0 && name == "datum" {
-			source.Datum = value
-		} else if at >= 0 && name == "surface" {
-			source.Surface = value
-		} else {
-			break // a comma of the path itself, or none
+	source := terrain.Source{}
+	fields := map[string]*string{
+		"datum": &source.Datum, "surface": &source.Surface, "geoid": &source.Geoid, "licence": &source.Licence, "attribution": &source.Attribution,
+	}
+	// What follows a comma and is no name of a field belongs to what stands before it: paths and attributions may hold commas.
+	value := &source.Path
+	for i, part := range strings.Split(text, ",") {
+		name, rest, _ := strings.Cut(part, "=")
+		switch field, known := fields[name]; {
+		case i == 0:
+			*value = part
+		case known:
+			value = field
+			*value = rest
+		default:
+			*value += "," + part
 		}
-		source.Path = source.Path[:at]
 	}
 	if source.Path == "" {
 		return errors.New("no path: name an elevation tile or a folder of them")

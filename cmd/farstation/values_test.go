@@ -2,6 +2,8 @@ package main
 
 import (
 	"encoding/json"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -19,11 +21,14 @@ func TestTerrainValue(t *testing.T) {
 		text string
 		want terrain.Source
 	}{
-		{"tiles", terrain.Source{Path: "tiles", Datum: "egm96", Surface: "ground"}},
-		{"tiles,surface=top", terrain.Source{Path: "tiles", Datum: "egm96", Surface: "top"}},
+		{"tiles", terrain.Source{Path: "tiles"}},
+		{"tiles,surface=top", terrain.Source{Path: "tiles", Surface: "top"}},
+		{"t,licence=free, but name us,attribution=A, B,datum=egm2008,geoid=egm2008.gtx", terrain.Source{
+			Path: "t", Datum: "egm2008", Geoid: "egm2008.gtx", Licence: "free, but name us", Attribution: "A, B",
+		}},
 		{"a b/tiles,datum=egm2008,surface=top", terrain.Source{Path: "a b/tiles", Datum: "egm2008", Surface: "top"}},
 		{"tiles,surface=top,datum=ellipsoid", terrain.Source{Path: "tiles", Datum: "ellipsoid", Surface: "top"}},
-		{"north,south", terrain.Source{Path: "north,south", Datum: "egm96", Surface: "ground"}},
+		{"north,south", terrain.Source{Path: "north,south"}},
 	}
 	for _, test := range tests {
 		var got []terrain.Source
@@ -118,6 +123,39 @@ func TestDecimals(t *testing.T) {
 	for p, want := range map[float64]string{0: "below 0.01", 0.0049: "below 0.01", 0.006: "0.01", 0.994: "0.99", 0.996: "above 0.99", 1: "above 0.99"} {
 		if got := chance(p); got != want {
 			t.Errorf("chance(%v) = %s, want %s", p, got, want)
+		}
+	}
+}
+
+func TestFeaturesValue(t *testing.T) {
+	odd := filepath.Join(t.TempDir(), "hills,licence=none.csv")
+	if err := os.WriteFile(odd, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, test := range []struct {
+		text, path string
+		terms      pipeline.Terms
+	}{
+		{"hills.csv", "hills.csv", pipeline.Terms{}},
+		{"a,b.csv", "a,b.csv", pipeline.Terms{}},
+		{"hills.csv,licence=CC BY 4.0", "hills.csv", pipeline.Terms{Licence: "CC BY 4.0"}},
+		{"a,b.csv,attribution=Hills, and more,licence=CC BY 4.0", "a,b.csv", pipeline.Terms{Licence: "CC BY 4.0", Attribution: "Hills, and more"}},
+		{"h.csv,licence=ODbL 1.0, share alike,attribution=The makers", "h.csv", pipeline.Terms{Licence: "ODbL 1.0, share alike", Attribution: "The makers"}},
+		{odd, odd, pipeline.Terms{}},
+		{odd + ",licence=CC0 1.0", odd, pipeline.Terms{Licence: "CC0 1.0"}},
+	} {
+		var got pipeline.Options
+		if err := (featuresValue{&got}).Set(test.text); err != nil {
+			t.Errorf("%s: %v", test.text, err)
+			continue
+		}
+		if len(got.Features) != 1 || got.Features[0] != test.path || got.FeatureTerms[test.path] != test.terms {
+			t.Errorf("%s gives %v, %v", test.text, got.Features, got.FeatureTerms)
+		}
+	}
+	for _, text := range []string{"", ",licence=CC0 1.0", "hills.csv,licence=", "hills.csv,licence=x,attribution= "} {
+		if err := (featuresValue{&pipeline.Options{}}).Set(text); err == nil {
+			t.Errorf("%q is taken", text)
 		}
 	}
 }

@@ -10,5 +10,5 @@
 //
 //	go run ./geodesy/geoid/internal/compact --grid egm96_15.gtx --out geodesy/geoid/egm96.bin
 //
-// Its heights are those of the source rounded to 1 mm.
+// Its heights are those of the source rounded to 1 mm. Other geoids are read from files (ReadModel).
 package geoid

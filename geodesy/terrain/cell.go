@@ -12,23 +12,23 @@ type cellReader struct {
 	tile               *Tile
 	state              CellState
 	fill               Fill
-	lat, lon, cells    int
-	northM, eastM      float64 // post spacing
+	lat, lon           int
+	rows, cols         Lattice // from the southern and from the western edge
+	even               bool    // whether all cells are of one size
 	flat               float64 // ground of a degree without a tile
 	spacingM           float64
-	cellsF             float64
 	inverseN, inverseE float64
 }
 
 // measure works out what is the same for all cells of the tile.
 func (c *cellReader) measure() {
 	mid := float64(c.lat) + 0.5
-	c.cellsF = float64(c.cells)
-	c.northM = geodesy.WGS84.MeridianRadiusM(mid) * math.Pi / 180 / c.cellsF
-	c.eastM = geodesy.WGS84.PrimeVerticalRadiusM(mid) * math.Cos(mid*math.Pi/180) * math.Pi / 180 / c.cellsF
-	c.inverseN, c.inverseE = 1/c.northM, 1/c.eastM
-	c.spacingM = math.Max(c.northM, c.eastM)
+	northM := geodesy.WGS84.MeridianRadiusM(mid) * math.Pi / 180 / c.rows.PerDeg
+	eastM := geodesy.WGS84.PrimeVerticalRadiusM(mid) * math.Cos(mid*math.Pi/180) * math.Pi / 180 / c.cols.PerDeg
+	c.inverseN, c.inverseE = 1/northM, 1/eastM
+	c.spacingM = math.Max(northM, eastM)
 	c.flat = math.NaN()
+	c.even = c.rows == evenLattice(c.rows.N) && c.cols == evenLattice(c.cols.N)
 }
 
 // level is the ground of a degree without a tile. It is asked for at the first cell, since slivers of a gap are passed over.
@@ -48,34 +48,50 @@ func (c *cellReader) corners(j, i int) (sw, se, nw, ne float64, missing bool) {
 		h := c.level()
 		return h, h, h, h, c.state == Gap
 	}
-	n := c.tile.N
-	south := (n-1-j)*n + i
-	posts := c.tile.Posts
-	a, b, d, e := posts[south], posts[south+1], posts[south-n], posts[south-n+1]
-	if a != Void && b != Void && d != Void && e != Void {
-		return float64(a), float64(b), float64(d), float64(e), false
+	n := c.cols.N
+	south := c.corner(j, i)
+	if posts := c.tile.Posts; posts != nil {
+		a, b, d, e := posts[south], posts[south+1], posts[south-n], posts[south-n+1]
+		if a != Void && b != Void && d != Void && e != Void {
+			return float64(a), float64(b), float64(d), float64(e), false
+		}
+	} else {
+		posts := c.tile.Fine
+		a, b, d, e := posts[south], posts[south+1], posts[south-n], posts[south-n+1]
+		if sum := a + b + d + e; sum == sum { // not NaN
+			return float64(a), float64(b), float64(d), float64(e), false
+		}
 	}
-	height := func(post int16, index int) float64 {
+	height := func(index int) float64 {
+		h, known := c.tile.PostM(index)
 		switch {
-		case post != Void:
-			return float64(post)
+		case known:
+			return h
 		case c.fill == FillHigh:
 			return c.walker.fills.void(c.walker, c.tile, index)
 		default:
 			return c.walker.seaLevelM
 		}
 	}
-	return height(a, south), height(b, south+1), height(d, south-n), height(e, south-n+1), true
+	return height(south), height(south + 1), height(south - n), height(south - n + 1), true
 }
+
+// corner is the index of the south-western post of the cell (j, i).
+func (c *cellReader) corner(j, i int) int { return (c.rows.N-1-j)*c.cols.N + i }
 
 // read fills piece with the part of the line between two places in the cell (j, i).
 func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChord float64) {
 	sw, se, nw, ne, missing := c.corners(j, i)
 	fraction := func(v float64) float64 { return math.Min(math.Max(v, 0), 1) }
-	u0 := fraction((here.lon-float64(c.lon))*c.cellsF - float64(i))
-	v0 := fraction((here.lat-float64(c.lat))*c.cellsF - float64(j))
-	du := fraction((there.lon-float64(c.lon))*c.cellsF-float64(i)) - u0
-	dv := fraction((there.lat-float64(c.lat))*c.cellsF-float64(j)) - v0
+	west, south, narrowE, narrowN := float64(i), float64(j), 1.0, 1.0
+	if !c.even {
+		west, narrowE = c.cols.space(i)
+		south, narrowN = c.rows.space(j)
+	}
+	u0 := fraction(((here.lon-float64(c.lon))*c.cols.PerDeg - west) * narrowE)
+	v0 := fraction(((here.lat-float64(c.lat))*c.rows.PerDeg - south) * narrowN)
+	du := fraction(((there.lon-float64(c.lon))*c.cols.PerDeg-west)*narrowE) - u0
+	dv := fraction(((there.lat-float64(c.lat))*c.rows.PerDeg-south)*narrowN) - v0
 	e, n, twist := se-sw, nw-sw, sw-se-nw+ne
 	width := there.x - here.x
 	inverse := 1 / width
@@ -89,12 +105,12 @@ func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChor
 	piece.C[0] = here.chord
 	piece.C[1] = (-3*here.chord + 4*middleChord - there.chord) * inverse
 	piece.C[2] = (2*here.chord - 4*middleChord + 2*there.chord) * inverse * inverse
-	east := math.Max(math.Abs(e), math.Abs(ne-nw)) * c.inverseE
-	north := math.Max(math.Abs(n), math.Abs(ne-se)) * c.inverseN
+	east := math.Max(math.Abs(e), math.Abs(ne-nw)) * c.inverseE * narrowE
+	north := math.Max(math.Abs(n), math.Abs(ne-se)) * c.inverseN * narrowN
 	piece.Slope = math.Sqrt(east*east + north*north)
 	if missing {
 		piece.Slope = 0 // a cliff between posts and their stand-ins is none
 	}
 	piece.SpacingM = c.spacingM
-	piece.Tile, piece.Missing = c.tile, missing
+	piece.Tile, piece.Missing, piece.corner = c.tile, missing, int32(c.corner(j, i))
 }

@@ -30,12 +30,15 @@ type Odds struct {
 	LowM float64
 }
 
-// PostSDM is the standard deviation of a cell's ground: 5 m on flat land (Rodríguez et al. 2006: 8–9 m at 90 %, absolute, divided by
-// 1.645), and on slopes the rise over 0.4 of the post spacing besides (our judgement between the 4 m and 24–47 m published for
-// lowland and for high relief).
+// PostSDM is the standard deviation of a cell's ground: that of its set on flat land, and on slopes the rise over 0.4 of the post
+// spacing besides (our judgement between the 4 m and 24–47 m published for lowland and for high relief).
 func PostSDM(p *Piece) float64 {
-	const flatSDM, slopeShare = 5, 0.4
-	return math.Hypot(flatSDM, slopeShare*p.Slope*p.SpacingM)
+	const slopeShare = 0.4
+	flat := float64(flatSDM)
+	if p.Tile != nil {
+		flat = orFlat(p.Tile.SDM)
+	}
+	return math.Hypot(flat, slopeShare*p.Slope*p.SpacingM)
 }
 
 // sea tells whether the piece is open sea, whose level is one and the same everywhere.

@@ -8,6 +8,11 @@ type Critical struct {
 	// of its ground over the geoid, Missing whether that ground is a stand-in for missing terrain.
 	K, AtM, GroundM float64
 	Missing         bool
+	// OnTops says that the grazing point lies on a surface of tree tops and roofs.
+	OnTops bool
+	// WithoutSpikesK is k_c of the ground but for the cells of single-post spikes. It is less than K where a spike alone makes the grazing
+	// point.
+	WithoutSpikesK float64
 	// KBeyond1km is k_c of the ground farther than 1 km from both ends, NaN where there is none.
 	KBeyond1km float64
 	// MissingM is the length of the line without terrain, FirstMissingM the distance where it begins first; NaN where none is.
@@ -18,20 +23,20 @@ type Critical struct {
 
 // Critical finds the critical refraction of a line. For every point of the profile outside the guards, q(x) = 2R·(chord(x) −
 // ground(x)) / (x(s−x)) is the curvature that the ray can bear before that point touches it, and k_c = −min q. The walk ends early
-// once k_c is past stopAbove; +Inf walks to the end. Lines with no ground outside the guards are ErrTooClose.
+// once k_c without spikes is past stopAbove; +Inf walks to the end. Lines with no ground outside the guards are ErrTooClose.
 func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critical, error) {
 	s := l.DistanceM
-	c := Critical{K: math.Inf(-1), KBeyond1km: math.NaN(), FirstMissingM: math.NaN()}
+	c := Critical{K: math.Inf(-1), WithoutSpikesK: math.Inf(-1), KBeyond1km: math.NaN(), FirstMissingM: math.NaN()}
 	if s <= 2*guardM {
 		return c, ErrTooClose
 	}
 	if k := w.probe(l, guardM, stopAbove); k > stopAbove {
-		c.K, c.Stopped = k, true
+		c.K, c.WithoutSpikesK, c.Stopped = k, k, true
 		return c, nil
 	}
 	inner := math.Max(guardM, 1000)
 	beyond := math.Inf(1)
-	least := math.Inf(1)
+	least, sureLeast := math.Inf(1), math.Inf(1)
 	w.Walk(l, fill, guardM, s-guardM, func(p *Piece) bool {
 		if p.Missing {
 			if math.IsNaN(c.FirstMissingM) {
@@ -44,6 +49,10 @@ func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critic
 		if q <= least {
 			least = q
 			c.AtM, c.GroundM, c.Missing = p.X+t, p.GroundAt(t), p.Missing
+			c.OnTops = p.Tile != nil && p.Tile.Surface == SurfaceTop
+		}
+		if q < sureLeast && !p.spike() {
+			sureLeast = q
 		}
 		if p.X >= inner && p.X+p.W <= s-inner {
 			beyond = math.Min(beyond, q)
@@ -51,7 +60,7 @@ func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critic
 			_, q := f.least(lo, hi)
 			beyond = math.Min(beyond, q)
 		}
-		if -least > stopAbove {
+		if -sureLeast > stopAbove {
 			c.Stopped = true
 			return false
 		}
@@ -60,7 +69,7 @@ func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critic
 	if w.err != nil {
 		return c, w.err
 	}
-	c.K = -least
+	c.K, c.WithoutSpikesK = -least, -sureLeast
 	if !math.IsInf(beyond, 1) {
 		c.KBeyond1km = -beyond
 	}
@@ -86,7 +95,7 @@ func (w *Walker) probe(l *Line, guardM, stopAbove float64) float64 {
 			if !ok {
 				continue
 			}
-			if k := 2 * l.RadiusM * (ground + w.geoid.UndulationM(at) - chordM) / (x * (s - x)); k > stopAbove {
+			if k := 2 * l.RadiusM * (ground + w.geoid.UndulationM(at) - chordM) / (x * (s - x)); k > stopAbove && !w.store.besideSpike(at) {
 				return k
 			}
 		}

@@ -20,7 +20,7 @@ func summits(tb testing.TB, w *Walker, lat, lon, reach int) []hill {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	n := tile.N
+	n := tile.Cols.N
 	overtopped := func(row, column int) bool {
 		height := tile.Posts[row*n+column]
 		for r := row - reach; r <= row+reach; r++ {

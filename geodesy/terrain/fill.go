@@ -55,7 +55,7 @@ func (s *Store) highestAround(lat, lon int) (heightM float64, ok bool) {
 				continue
 			}
 			if m, known := s.HighestM(lat+dLat, lon+dLon); known {
-				heightM, ok = math.Max(heightM, float64(m)), true
+				heightM, ok = math.Max(heightM, m), true
 			}
 		}
 	}
@@ -78,11 +78,10 @@ func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
 	if h, ok := v.heights[index]; ok {
 		return h
 	}
-	n := tile.N
-	row, column := index/n, index%n
+	row, column := index/tile.Cols.N, index%tile.Cols.N
 	at := geodesy.LatLon{
-		LatDeg: float64(tile.LatDeg) + float64(n-1-row)/float64(n-1),
-		LonDeg: float64(tile.LonDeg) + float64(column)/float64(n-1),
+		LatDeg: float64(tile.LatDeg) + tile.Rows.reversed().at(tile.Rows.N-1-row),
+		LonDeg: float64(tile.LonDeg) + tile.Cols.at(column),
 	}
 	_, h, ok := w.store.HighestWithin(at, voidReachM)
 	if !ok {

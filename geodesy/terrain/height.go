@@ -41,30 +41,19 @@ func (s *Store) HeightM(p geodesy.LatLon) (heightM float64, ok bool) {
 
 // heightM interpolates at a place given in degrees south and east of the tile's north-west corner, 0…1.
 func (t *Tile) heightM(southDeg, eastDeg float64) (heightM float64, ok bool) {
-	row, south := t.between(southDeg)
-	column, east := t.between(eastDeg)
+	row, south := t.Rows.between(southDeg)
+	column, east := t.Cols.between(eastDeg)
 	for i, weight := range [4]float64{(1 - south) * (1 - east), (1 - south) * east, south * (1 - east), south * east} {
 		if weight == 0 {
 			continue
 		}
-		post := t.Posts[(row+i/2)*t.N+column+i%2]
-		if post == Void {
+		post, known := t.PostM((row+i/2)*t.Cols.N + column + i%2)
+		if !known {
 			return 0, false
 		}
-		heightM += float64(weight * float64(post))
+		heightM += float64(weight * post)
 	}
 	return heightM, true
-}
-
-// between splits a distance from the first row or column into the post before it and the fraction 0…1 towards the next.
-func (t *Tile) between(deg float64) (post int, fraction float64) {
-	x := deg * float64(t.N-1)
-	// Degrees near 180 are rounded to 1e-10 posts: a place meant to be at a post is at it.
-	if nearest := math.Round(x); math.Abs(x-nearest) < 1e-9 {
-		x = nearest
-	}
-	post = min(int(x), t.N-2)
-	return post, x - float64(post)
 }
 
 // HighestWithin returns the highest post within radiusM (in metres, up to 5 km, measured straight) of a place, and where it
@@ -95,28 +84,25 @@ func (s *Store) HighestWithin(p geodesy.LatLon, radiusM float64) (at geodesy.Lat
 			if tile == nil {
 				continue
 			}
-			perDeg := float64(tile.N - 1)
-			firstRow := max(int(math.Ceil((float64(cellLatDeg+1)-northDeg)*perDeg)), 0)
-			lastRow := min(int(math.Floor((float64(cellLatDeg+1)-southDeg)*perDeg)), tile.N-1)
+			firstRow, lastRow := tile.Rows.within(float64(cellLatDeg+1)-northDeg, float64(cellLatDeg+1)-southDeg)
 			for row := firstRow; row <= lastRow; row++ {
-				latDeg := float64(cellLatDeg+1) - float64(row)/perDeg
-				best.searchRow(tile.Posts[row*tile.N:(row+1)*tile.N], latDeg, lonDeg-float64(cellLonDeg), centre, radiusM)
+				best.searchRow(tile, row, float64(cellLatDeg+1)-tile.Rows.at(row), lonDeg-float64(cellLonDeg), centre, radiusM)
 			}
 		}
 	}
-	return geodesy.LatLon{LatDeg: best.latDeg, LonDeg: normalLonDeg(lonDeg + best.eastDeg)}, float64(best.heightM), best.ok
+	return geodesy.LatLon{LatDeg: best.latDeg, LonDeg: normalLonDeg(lonDeg + best.eastDeg)}, best.heightM, best.ok
 }
 
 // summit is the highest post so far, eastDeg counted from the place searched around.
 type summit struct {
 	ok              bool
-	heightM         int16
+	heightM         float64
 	distanceMM      float64
 	latDeg, eastDeg float64
 }
 
-// searchRow looks through one row of posts; centreEastDeg is the place's longitude from the row's first post.
-func (b *summit) searchRow(row []int16, latDeg, centreEastDeg float64, centre parallel, radiusM float64) {
+// searchRow looks through one row of a tile's posts; centreEastDeg is the place's longitude from the row's first post.
+func (b *summit) searchRow(tile *Tile, row int, latDeg, centreEastDeg float64, centre parallel, radiusM float64) {
 	here := newParallel(latDeg)
 	// Squared chord between two places: meridian part + 4·ρ₁ρ₂·sin²(Δλ/2), exact and without cancellation.
 	outM, northM := here.axisM-centre.axisM, here.northM-centre.northM
@@ -125,16 +111,14 @@ func (b *summit) searchRow(row []int16, latDeg, centreEastDeg float64, centre pa
 	if meridian > radiusM*radiusM {
 		return
 	}
-	perDeg := float64(len(row) - 1)
 	sideDeg := halfWidthDeg(radiusM*radiusM-meridian, spread)
-	first := max(int(math.Ceil((centreEastDeg-sideDeg)*perDeg))-1, 0)
-	last := min(int(math.Floor((centreEastDeg+sideDeg)*perDeg))+1, len(row)-1)
-	for column := first; column <= last; column++ {
-		height := row[column]
-		if height == Void || b.ok && height < b.heightM {
+	first, last := tile.Cols.within(centreEastDeg-sideDeg, centreEastDeg+sideDeg)
+	for column := max(first-1, 0); column <= min(last+1, tile.Cols.N-1); column++ {
+		height, known := tile.PostM(row*tile.Cols.N + column)
+		if !known || b.ok && height < b.heightM {
 			continue
 		}
-		eastDeg := float64(column)/perDeg - centreEastDeg
+		eastDeg := tile.Cols.at(column) - centreEastDeg
 		sine := math.Sin(eastDeg * math.Pi / 360)
 		distanceM := math.Sqrt(meridian + float64(spread*sine*sine))
 		if distanceM > radiusM {

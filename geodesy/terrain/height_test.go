@@ -13,7 +13,7 @@ func TestHeightByHand(t *testing.T) {
 	// mean of two and of four.
 	s := sampleStore(t)
 	tile := readSample(t, "N55W003")
-	post := func(row, column int) float64 { return float64(tile.Posts[row*tile.N+column]) }
+	post := func(row, column int) float64 { return float64(tile.Posts[row*tile.Cols.N+column]) }
 	at := func(row, column float64) geodesy.LatLon {
 		return geodesy.LatLon{LatDeg: 56 - row/1200, LonDeg: -3 + column/1200}
 	}
@@ -179,16 +179,16 @@ func highestWithinSlowly(tiles []*Tile, p geodesy.LatLon, radiusM float64) (best
 			continue
 		}
 		for i, h := range tile.Posts {
-			latDeg := float64(tile.LatDeg+1) - float64(i/tile.N)/float64(tile.N-1)
-			if h == Void || math.Abs(latDeg-p.LatDeg) > 0.1 || best.ok && h < best.heightM {
+			latDeg := float64(tile.LatDeg+1) - float64(i/tile.Cols.N)/float64(tile.Cols.N-1)
+			if h == Void || math.Abs(latDeg-p.LatDeg) > 0.1 || best.ok && float64(h) < best.heightM {
 				continue
 			}
-			q := geodesy.LatLon{LatDeg: latDeg, LonDeg: normalLonDeg(float64(tile.LonDeg) + float64(i%tile.N)/float64(tile.N-1))}
+			q := geodesy.LatLon{LatDeg: latDeg, LonDeg: normalLonDeg(float64(tile.LonDeg) + float64(i%tile.Cols.N)/float64(tile.Cols.N-1))}
 			distanceM := geodesy.WGS84.ToCartesian(q, 0).Sub(centre).Norm()
 			if distanceM > radiusM {
 				continue
 			}
-			candidate := summit{true, h, math.Round(distanceM * 1000), q.LatDeg, normalLonDeg(q.LonDeg - p.LonDeg)}
+			candidate := summit{true, float64(h), math.Round(distanceM * 1000), q.LatDeg, normalLonDeg(q.LonDeg - p.LonDeg)}
 			if !best.ok || candidate.before(best) {
 				best, at = candidate, q
 			}

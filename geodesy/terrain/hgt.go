@@ -130,25 +130,25 @@ func newTile(name, member string, latDeg, lonDeg int, data []byte) (*Tile, error
 		return nil, wrongSize(name, member, int64(len(data)))
 	}
 	posts := make([]int16, n*n)
+	refused := 0
 	for i := range posts {
 		if posts[i] = int16(binary.BigEndian.Uint16(data[2*i:])); posts[i] < lowestPostM || posts[i] > highestPostM {
+			if !voidMark(float64(posts[i])) {
+				refused++
+			}
 			posts[i] = Void
 		}
 	}
-	return &Tile{Name: filepath.Base(name), LatDeg: latDeg, LonDeg: lonDeg, N: n, Posts: posts}, nil
+	lattice := evenLattice(n)
+	return &Tile{
+		Name: filepath.Base(name), LatDeg: latDeg, LonDeg: lonDeg, Rows: lattice, Cols: lattice, Posts: posts, Surface: SurfaceGround, Refused: refused,
+	}, nil
 }
 
-// highest returns the greatest height of the tile; false where all is void.
-func (t *Tile) highest() (int16, bool) {
-	highest := int16(Void)
-	for _, h := range t.Posts {
-		highest = max(highest, h)
-	}
-	return highest, highest != Void
+// voidMark tells whether a height that no land has is one by which sets commonly mark voids.
+func voidMark(heightM float64) bool {
+	return heightM == -32768 || heightM == -32767 || heightM == -9999
 }
-
-// bytes is the memory that the posts take.
-func (t *Tile) bytes() int64 { return 2 * int64(len(t.Posts)) }
 
 type packing int
 

@@ -98,7 +98,7 @@ func TestDecodeSamples(t *testing.T) {
 		name           string
 		latDeg, lonDeg int
 		lowest         int16
-		highest        int16
+		highest        float64
 		voids, zeros   int
 	}{
 		{"N55W003", 55, -3, -22, 816, 0, 63197},
@@ -108,8 +108,8 @@ func TestDecodeSamples(t *testing.T) {
 	}
 	for _, test := range tests {
 		tile := readSample(t, test.name)
-		if tile.LatDeg != test.latDeg || tile.LonDeg != test.lonDeg || tile.N != 1201 || tile.Name != test.name+".hgt.zip" {
-			t.Errorf("%s: corner %d, %d, %d posts a side, name %q", test.name, tile.LatDeg, tile.LonDeg, tile.N, tile.Name)
+		if tile.LatDeg != test.latDeg || tile.LonDeg != test.lonDeg || tile.Cols.N != 1201 || tile.Name != test.name+".hgt.zip" {
+			t.Errorf("%s: corner %d, %d, %d posts a side, name %q", test.name, tile.LatDeg, tile.LonDeg, tile.Cols.N, tile.Name)
 		}
 		lowest, voids, zeros := int16(32767), 0, 0
 		for _, h := range tile.Posts {
@@ -124,7 +124,7 @@ func TestDecodeSamples(t *testing.T) {
 		}
 		highest, ok := tile.highest()
 		if lowest != test.lowest || highest != test.highest || !ok || voids != test.voids || zeros != test.zeros {
-			t.Errorf("%s: %d…%d m, %d voids, %d zeros, want %d…%d m, %d voids, %d zeros", test.name, lowest, highest, voids, zeros,
+			t.Errorf("%s: %d…%v m, %d voids, %d zeros, want %d…%v m, %d voids, %d zeros", test.name, lowest, highest, voids, zeros,
 				test.lowest, test.highest, test.voids, test.zeros)
 		}
 	}
@@ -132,14 +132,14 @@ func TestDecodeSamples(t *testing.T) {
 
 func TestSamplesShareEdges(t *testing.T) {
 	west, east := readSample(t, "N55W004"), readSample(t, "N55W003")
-	for row := range west.N {
-		if a, b := west.Posts[row*west.N+west.N-1], east.Posts[row*east.N]; a != b {
+	for row := range west.Cols.N {
+		if a, b := west.Posts[row*west.Cols.N+west.Cols.N-1], east.Posts[row*east.Cols.N]; a != b {
 			t.Errorf("row %d: east edge of N55W004 %d m, west edge of N55W003 %d m", row, a, b)
 		}
 	}
 	north, south := readSample(t, "N50E011"), readSample(t, "N49E011")
-	for column := range north.N {
-		if a, b := north.Posts[(north.N-1)*north.N+column], south.Posts[column]; a != b {
+	for column := range north.Cols.N {
+		if a, b := north.Posts[(north.Cols.N-1)*north.Cols.N+column], south.Posts[column]; a != b {
 			t.Errorf("column %d: south edge of N50E011 %d m, north edge of N49E011 %d m", column, a, b)
 		}
 	}
@@ -156,10 +156,10 @@ func TestPostsAgreeWithGDAL(t *testing.T) {
 		random := rand.New(rand.NewPCG(55, 3))
 		places := [][2]int{{0, 0}, {1200, 0}, {0, 1200}, {1200, 1200}}
 		if i := slices.Index(tile.Posts, Void); i >= 0 {
-			places = append(places, [2]int{i % tile.N, i / tile.N})
+			places = append(places, [2]int{i % tile.Cols.N, i / tile.Cols.N})
 		}
 		for len(places) < 1000 {
-			places = append(places, [2]int{random.IntN(tile.N), random.IntN(tile.N)})
+			places = append(places, [2]int{random.IntN(tile.Cols.N), random.IntN(tile.Cols.N)})
 		}
 		var input strings.Builder
 		for _, p := range places {
@@ -180,7 +180,7 @@ func TestPostsAgreeWithGDAL(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got := tile.Posts[p[1]*tile.N+p[0]]; int(got) != want {
+			if got := tile.Posts[p[1]*tile.Cols.N+p[0]]; int(got) != want {
 				t.Errorf("%s column %d row %d: %d m, gdallocationinfo says %d m", name, p[0], p[1], got, want)
 			}
 		}
@@ -213,8 +213,8 @@ func TestDecodeSameHoweverPacked(t *testing.T) {
 			t.Errorf("%s: %v", test.what, err)
 			continue
 		}
-		if tile.LatDeg != 55 || tile.LonDeg != -4 || tile.N != 1201 || !slices.Equal(tile.Posts, original.Posts) {
-			t.Errorf("%s: corner %d, %d, N %d, or other posts than the original", test.what, tile.LatDeg, tile.LonDeg, tile.N)
+		if tile.LatDeg != 55 || tile.LonDeg != -4 || tile.Cols.N != 1201 || !slices.Equal(tile.Posts, original.Posts) {
+			t.Errorf("%s: corner %d, %d, N %d, or other posts than the original", test.what, tile.LatDeg, tile.LonDeg, tile.Cols.N)
 		}
 	}
 }
@@ -362,8 +362,8 @@ func FuzzDecodeHGT(f *testing.F) {
 			}
 			return
 		}
-		if len(tile.Posts) != tile.N*tile.N || 3600%(tile.N-1) != 0 {
-			t.Fatalf("%d posts, N = %d", len(tile.Posts), tile.N)
+		if len(tile.Posts) != tile.Cols.N*tile.Cols.N || 3600%(tile.Cols.N-1) != 0 {
+			t.Fatalf("%d posts, N = %d", len(tile.Posts), tile.Cols.N)
 		}
 		if tile.LatDeg < -90 || tile.LatDeg > 89 || tile.LonDeg < -180 || tile.LonDeg > 179 {
 			t.Fatalf("corner %d, %d is off the Earth", tile.LatDeg, tile.LonDeg)

@@ -5,26 +5,51 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 )
 
-// TileRef is a tile that was found but not read.
-type TileRef struct {
-	Path  string
-	Bytes int64 // of the file as it lies there, packed or not
-	// LatDeg and LonDeg are the tile's south-west corner in whole degrees (−90…89, −180…179).
-	LatDeg, LonDeg int
-	// Source is the one that named it, with its defaults filled in.
+// FileRef is an elevation file that was found.
+type FileRef struct {
+	Path   string
+	Bytes  int64 // of the file as it lies there, packed or not
+	Format string
+	// Source is the one that named it, with what the file itself says and the defaults filled in.
 	Source Source
+	// SDM is the standard deviation of its heights on flat ground, in metres; 0 is that of SRTM.
+	SDM float64
+	// Note says in words what was done to its heights, empty where they were taken as they are.
+	Note string
+
+	lat, lon span // of the posts; empty for .hgt
+	// shift is added to heights to have them over EGM96; nil for 0.
+	shift func(latDeg, lonDeg float64) float64
 }
 
-// Index knows which cell has which tile. It is not changed after Discover.
+// CellRef is a cell of 1° × 1° that has terrain, by its south-west corner in whole degrees (−90…89, −180…179).
+type CellRef struct {
+	LatDeg, LonDeg int
+	// Files are the indexes of those files that overlap it, the first to be asked first.
+	Files []int
+}
+
+// TileRef is the first file of a cell.
+type TileRef struct {
+	Path           string
+	Bytes          int64
+	LatDeg, LonDeg int
+	Source         Source
+}
+
+// Index knows which cell has which files. It is not changed after Discover.
 type Index struct {
-	tiles []TileRef
-	at    map[cell]int // into tiles
+	files []FileRef
+	cells []CellRef
+	at    map[cell]int // into cells
 }
 
 // cell is a square of 1° × 1° by its south-west corner, the longitude within −180…179.
@@ -37,66 +62,119 @@ func cellOf(latDeg, lonDeg int) cell {
 	return cell{int16(latDeg), int16(lonDeg)}
 }
 
-// Discover finds the tiles of every source: the file itself, or all files of a folder and the folders in it whose names are
-// those of tiles (*.hgt, *.hgt.gz, *.hgt.zip, and *.gz, *.zip with a position in the name), in sorted order. Links to files are
-// followed, links to folders are not, files whose name begins with a dot are passed over. Where two tiles overlap the first counts.
+// Discover finds the elevation files of every source: the file itself, or all files of a folder and the folders in it whose names are those
+// of elevation files (*.hgt, *.tif, *.tiff, *.dt0, *.dt1, *.dt2, each also with .gz or .zip, and *.gz, *.zip with a position in the name;
+// masks that sets lay beside their heights are passed over), in sorted order. Links to files are followed, links to folders are not, files
+// whose name begins with a dot are passed over. A cell is served by all files that overlap it, in the order of the sources, then of paths.
 //
-// Names and sizes are enough for files found in a folder, so a packed one may still prove unreadable later; a file that is
-// named itself is decoded once. The error joins all that is wrong, one line each: a path that does not exist, a folder without
-// a tile, a file that is no tile, a plain tile of a wrong size, a datum or surface that is not supported.
+// Names and sizes are enough for .hgt files found in a folder, so a packed one may still prove unreadable later; a .hgt that is named itself
+// is decoded once, and of other files the head is read. The error joins all that is wrong, one line each: a path that does not exist, a
+// folder without a file, a file that is no elevation, a plain tile of a wrong size, a datum or surface that is not known, a datum that
+// is not the file's own.
 func Discover(sources []Source) (*Index, error) {
 	index := &Index{at: make(map[cell]int)}
 	var problems []error
+	seen := map[string]bool{}
+	datums := datums{}
 	for _, source := range sources {
-		source.Datum = cmp.Or(source.Datum, "egm96")
-		source.Surface = cmp.Or(source.Surface, "ground")
-		refs, err := discover(source)
+		found, err := discover(source)
 		if err != nil {
 			problems = append(problems, err)
 			continue
 		}
-		for _, ref := range refs {
-			at := cellOf(ref.LatDeg, ref.LonDeg)
-			if _, taken := index.at[at]; !taken {
-				index.at[at] = len(index.tiles)
-				index.tiles = append(index.tiles, ref)
+		for _, f := range found {
+			if seen[f.Path] {
+				continue
+			}
+			seen[f.Path] = true
+			if err := datums.settle(&f.FileRef); err != nil {
+				problems = append(problems, err)
+				continue
+			}
+			index.files = append(index.files, f.FileRef)
+			for _, at := range f.cells {
+				i, known := index.at[at]
+				if !known {
+					i = len(index.cells)
+					index.at[at] = i
+					index.cells = append(index.cells, CellRef{LatDeg: int(at.latDeg), LonDeg: int(at.lonDeg)})
+				}
+				index.cells[i].Files = append(index.cells[i].Files, len(index.files)-1)
 			}
 		}
 	}
 	if len(problems) > 0 {
 		return nil, errors.Join(problems...)
 	}
-	sortRefs(index.tiles)
-	for i, ref := range index.tiles {
-		index.at[cellOf(ref.LatDeg, ref.LonDeg)] = i
+	slices.SortFunc(index.cells, func(a, b CellRef) int {
+		return cmp.Or(cmp.Compare(a.LatDeg, b.LatDeg), cmp.Compare(a.LonDeg, b.LonDeg))
+	})
+	for i, c := range index.cells {
+		index.at[cellOf(c.LatDeg, c.LonDeg)] = i
 	}
 	return index, nil
 }
 
-// Has reports whether a cell has a tile. Any longitude is understood.
+// Has reports whether a cell has terrain. Any longitude is understood.
 func (x *Index) Has(latDeg, lonDeg int) bool {
 	_, ok := x.at[cellOf(latDeg, lonDeg)]
 	return ok
 }
 
-// Tiles returns all tiles, sorted by latitude, then longitude of their corners.
-func (x *Index) Tiles() []TileRef { return slices.Clone(x.tiles) }
+// Files returns all files, in order of priority.
+func (x *Index) Files() []FileRef { return slices.Clone(x.files) }
 
-// Len is the number of tiles.
-func (x *Index) Len() int { return len(x.tiles) }
+// Cells returns all cells with terrain, sorted by latitude, then longitude.
+func (x *Index) Cells() []CellRef { return slices.Clone(x.cells) }
 
-func sortRefs(refs []TileRef) {
-	slices.SortFunc(refs, func(a, b TileRef) int {
-		return cmp.Or(cmp.Compare(a.LatDeg, b.LatDeg), cmp.Compare(a.LonDeg, b.LonDeg))
-	})
+// Notes says in words what was done to the heights of the files, and which way those of tree tops and roofs err, each with the number of
+// files that it holds for; none for heights over EGM96 that show the ground.
+func (x *Index) Notes() []string {
+	files := map[string]int{}
+	for i := range x.files {
+		if note := x.files[i].Note; note != "" {
+			files[note]++
+		}
+		if x.files[i].Source.Surface == SurfaceTop {
+			files["heights of tree tops and roofs: in woods and towns they cut off more than the ground does, never less"]++
+		}
+	}
+	var notes []string
+	for _, note := range slices.Sorted(maps.Keys(files)) {
+		word := "files"
+		if files[note] == 1 {
+			word = "file"
+		}
+		notes = append(notes, fmt.Sprintf("%d %s: %s", files[note], word, note))
+	}
+	return notes
 }
 
-func discover(source Source) ([]TileRef, error) {
-	if source.Datum != "egm96" {
-		return nil, fmt.Errorf("terrain %s: datum %q is not supported: give heights over egm96", source.Path, source.Datum)
+// Tiles returns the first file of every cell, sorted by latitude, then longitude.
+func (x *Index) Tiles() []TileRef {
+	refs := make([]TileRef, len(x.cells))
+	for i, c := range x.cells {
+		f := &x.files[c.Files[0]]
+		refs[i] = TileRef{f.Path, f.Bytes, c.LatDeg, c.LonDeg, f.Source}
 	}
-	if source.Surface != "ground" && source.Surface != "top" {
-		return nil, fmt.Errorf("terrain %s: surface %q is not known: give ground or top", source.Path, source.Surface)
+	return refs
+}
+
+// Len is the number of cells with terrain.
+func (x *Index) Len() int { return len(x.cells) }
+
+// foundFile is a file with the cells that it overlaps.
+type foundFile struct {
+	FileRef
+	cells []cell
+}
+
+func discover(source Source) ([]foundFile, error) {
+	if !slices.Contains([]string{"", DatumEGM96, DatumEGM2008, DatumEllipsoid}, source.Datum) {
+		return nil, fmt.Errorf("terrain %s: datum %q is not known: give %s, %s or %s", source.Path, source.Datum, DatumEGM96, DatumEGM2008, DatumEllipsoid)
+	}
+	if !slices.Contains([]string{"", SurfaceGround, SurfaceTop}, source.Surface) {
+		return nil, fmt.Errorf("terrain %s: surface %q is not known: give %s or %s", source.Path, source.Surface, SurfaceGround, SurfaceTop)
 	}
 	info, err := os.Stat(source.Path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -112,11 +190,11 @@ func discover(source Source) ([]TileRef, error) {
 	if err != nil {
 		return nil, err
 	}
-	return []TileRef{ref}, nil
+	return []foundFile{ref}, nil
 }
 
-func discoverFolder(source Source) ([]TileRef, error) {
-	var refs []TileRef
+func discoverFolder(source Source) ([]foundFile, error) {
+	var refs []foundFile
 	var problems []error
 	fs.WalkDir(os.DirFS(source.Path), ".", func(inner string, entry fs.DirEntry, err error) error {
 		path := filepath.Join(source.Path, filepath.FromSlash(inner))
@@ -139,7 +217,7 @@ func discoverFolder(source Source) ([]TileRef, error) {
 		return nil, errors.Join(problems...)
 	}
 	if len(refs) == 0 {
-		return nil, fmt.Errorf("terrain %s: no tile in this folder (links to other folders are not followed): name the folder that holds files such as N55W003.hgt", source.Path)
+		return nil, fmt.Errorf("terrain %s: no tile in this folder (links to other folders are not followed): name the folder that holds files such as N55W003.hgt or .tif", source.Path)
 	}
 	return refs, nil
 }
@@ -148,7 +226,7 @@ func looksLikeTile(name string) bool {
 	if strings.HasPrefix(name, ".") {
 		return false
 	}
-	if namedHGT(name) {
+	if namedHGT(name) || namedRaster(name) {
 		return true
 	}
 	_, _, placed := parsePosition(name)
@@ -166,27 +244,27 @@ func namedHGT(name string) bool {
 
 // refByName makes the reference of a file in a folder, looking inside only where name and size leave a doubt; false where the
 // file is something else after all.
-func refByName(path string, source Source) (ref TileRef, ok bool, err error) {
+func refByName(path string, source Source) (ref foundFile, ok bool, err error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return TileRef{}, false, fmt.Errorf("terrain %s: cannot be read (%w): check the file", path, cause(err))
+		return foundFile{}, false, fmt.Errorf("terrain %s: cannot be read (%w): check the file", path, cause(err))
 	}
 	if !info.Mode().IsRegular() {
-		return TileRef{}, false, nil
+		return foundFile{}, false, nil
 	}
 	latDeg, lonDeg, placed := parsePosition(path)
 	_, sized := postsOf(info.Size())
 	switch {
-	case !placed:
+	case !placed || namedRaster(path):
 		ref, err = refByContent(path, info.Size(), source)
 		return ref, err == nil, err
 	case hasExtension(path, ".hgt") && !sized, !namedHGT(path) && hasExtension(path, ".zip"):
 		ok, err = holdsTile(path, info.Size())
 		if err != nil || !ok {
-			return TileRef{}, false, err
+			return foundFile{}, false, err
 		}
 	}
-	return TileRef{path, info.Size(), latDeg, lonDeg, source}, true, nil
+	return foundHGT(path, info.Size(), source, latDeg, lonDeg), true, nil
 }
 
 // holdsTile looks into a .hgt of an odd size, which may be packed under a plain name, and into a .zip that may hold other
@@ -211,10 +289,51 @@ func holdsTile(path string, size int64) (bool, error) {
 	return !errors.Is(err, errNoTile), nil
 }
 
-func refByContent(path string, size int64, source Source) (TileRef, error) {
-	tile, err := readHGT(path)
+func foundHGT(path string, size int64, source Source, latDeg, lonDeg int) foundFile {
+	return foundFile{FileRef{Path: path, Bytes: size, Format: FormatHGT, Source: source}, []cell{cellOf(latDeg, lonDeg)}}
+}
+
+func refByContent(path string, size int64, source Source) (foundFile, error) {
+	r, err := openRaster(path)
 	if err != nil {
-		return TileRef{}, err
+		return foundFile{}, err
 	}
-	return TileRef{path, size, tile.LatDeg, tile.LonDeg, source}, nil
+	defer r.close()
+	if t, ok := r.reader.(tileReader); ok {
+		return foundHGT(path, size, source, t.LatDeg, t.LonDeg), nil
+	}
+	f := foundFile{FileRef: FileRef{Path: path, Bytes: size, Format: r.format, Source: source, lat: r.lat, lon: r.lon}, cells: r.cells()}
+	if len(f.cells) == 0 {
+		return foundFile{}, fmt.Errorf("terrain %s: too small, no post lies inside a cell of 1°: leave it out", path)
+	}
+	if err := f.stated(r.verticalEPSG); err != nil {
+		return foundFile{}, err
+	}
+	return f, nil
+}
+
+// cells returns the cells of 1° inside of which the raster has posts.
+func (r *raster) cells() []cell {
+	var cells []cell
+	degrees := func(s span) (first, last int) {
+		return int(math.Floor(s.deg(0))), int(math.Ceil(s.deg(float64(s.n - 1))))
+	}
+	south, southLast := degrees(r.lat)
+	west, westLast := degrees(r.lon)
+	seen := map[cell]bool{}
+	for d := south; d <= southLast; d++ {
+		if _, n := r.lat.inside(d); n == 0 || d < -90 || d > 89 {
+			continue
+		}
+		for lon := west; lon <= westLast; lon++ {
+			if _, n := r.lon.inside(lon); n == 0 {
+				continue
+			}
+			if at := cellOf(-d-1, lon); !seen[at] {
+				seen[at] = true
+				cells = append(cells, at)
+			}
+		}
+	}
+	return cells
 }

@@ -34,9 +34,10 @@ const (
 // MemoryBytes.
 type Store struct {
 	opts  StoreOptions
-	slots map[cell]*slot // one for each tile of the index, never changed
-	reads singleflight.Group
-	fills *fills // shared by all walkers of the store
+	index *Index
+	slots map[cell]*slot     // one for each cell of the index, never changed
+	reads singleflight.Group // by the cell's corner
+	fills *fills             // shared by all walkers of the store
 
 	// loads counts the tiles read. It is the clock by which the least recently used tile is told: a slot's time is 2·loads when it
 	// is read and 2·loads + 1 when it is used again. It stands still between reads, so that a hit mostly writes nothing.
@@ -50,7 +51,7 @@ type Store struct {
 
 // slot is what the store knows of one tile.
 type slot struct {
-	ref     TileRef
+	at      cell
 	tile    atomic.Pointer[Tile] // nil while not held
 	used    atomic.Int64
 	outcome atomic.Pointer[outcome] // nil until first read
@@ -58,16 +59,18 @@ type slot struct {
 
 // outcome of reading a tile; it outlives the tile.
 type outcome struct {
-	err      error
-	highestM int16
+	err      error   // why there is no tile
+	errs     []error // all files that could not be read, err among them
+	highestM float64
 	anyPost  bool // false where all posts are void
 }
 
 // NewStore returns a store of the tiles of an index. Nothing is read yet.
 func NewStore(index *Index, opts StoreOptions) *Store {
-	s := &Store{opts: opts, slots: make(map[cell]*slot, index.Len()), fills: newFills()}
-	for _, ref := range index.tiles {
-		s.slots[cellOf(ref.LatDeg, ref.LonDeg)] = &slot{ref: ref}
+	s := &Store{opts: opts, index: index, slots: make(map[cell]*slot, index.Len()), fills: newFills()}
+	for _, c := range index.cells {
+		at := cellOf(c.LatDeg, c.LonDeg)
+		s.slots[at] = &slot{at: at}
 	}
 	return s
 }
@@ -90,23 +93,23 @@ func (s *Store) Tile(latDeg, lonDeg int) (*Tile, error) {
 }
 
 func (s *Store) read(at *slot) (*Tile, error) {
-	result, err, _ := s.reads.Do(at.ref.Path, func() (any, error) {
+	key := fmt.Sprint(at.at)
+	result, err, _ := s.reads.Do(key, func() (any, error) {
 		if tile := at.tile.Load(); tile != nil {
 			return tile, nil // another call has read it meanwhile
 		}
 		if past := at.outcome.Load(); past != nil && past.err != nil {
 			return (*Tile)(nil), past.err
 		}
-		tile, err := readHGT(at.ref.Path)
-		if err == nil && (tile.LatDeg != at.ref.LatDeg || tile.LonDeg != at.ref.LonDeg) {
-			err = fmt.Errorf("terrain %s: changed since it was found: start again", at.ref.Path)
+		tile, errs := s.index.assemble(at.at, s.land)
+		known := &outcome{errs: errs}
+		if tile == nil || s.opts.Strict && len(errs) > 0 {
+			known.err = errs[0]
+			at.outcome.Store(known)
+			return (*Tile)(nil), known.err
 		}
-		if err != nil {
-			at.outcome.Store(&outcome{err: err})
-			return (*Tile)(nil), err
-		}
-		highestM, anyPost := tile.highest()
-		at.outcome.Store(&outcome{highestM: highestM, anyPost: anyPost})
+		known.highestM, known.anyPost = tile.highest()
+		at.outcome.Store(known)
 		s.hold(at, tile)
 		return tile, nil
 	})
@@ -145,15 +148,20 @@ func (s *Store) State(latDeg, lonDeg int) CellState {
 		}
 		return HasTile
 	}
-	if LandCell(int(c.latDeg), int(c.lonDeg)) || s.opts.LandHint != nil && s.opts.LandHint(int(c.latDeg), int(c.lonDeg)) {
+	if s.land(int(c.latDeg), int(c.lonDeg)) {
 		return Gap
 	}
 	return Sea
 }
 
+// land tells whether a cell within −180…179 holds land, by the map or by the hint.
+func (s *Store) land(latDeg, lonDeg int) bool {
+	return LandCell(latDeg, lonDeg) || s.opts.LandHint != nil && s.opts.LandHint(latDeg, lonDeg)
+}
+
 // HighestM returns the highest post of a tile in metres over the geoid; false where there is no readable tile or all of it is
 // void. The tile is read at the first call for it and not again.
-func (s *Store) HighestM(latDeg, lonDeg int) (m int16, ok bool) {
+func (s *Store) HighestM(latDeg, lonDeg int) (m float64, ok bool) {
 	at, ok := s.slots[cellOf(latDeg, lonDeg)]
 	if !ok {
 		return 0, false
@@ -173,20 +181,22 @@ func (s *Store) outcome(at *slot) *outcome {
 	return at.outcome.Load()
 }
 
-// Unreadable returns the errors of the tiles met so far that could not be read, sorted by latitude, then longitude.
+// Unreadable returns the errors of the files met so far that could not be read, each once, sorted by the latitude, then longitude of the
+// cells where they were met.
 func (s *Store) Unreadable() []error {
-	var failed []TileRef
-	byPath := make(map[string]error)
-	for _, at := range s.slots {
-		if known := at.outcome.Load(); known != nil && known.err != nil {
-			failed = append(failed, at.ref)
-			byPath[at.ref.Path] = known.err
+	var errs []error
+	seen := map[string]bool{}
+	for _, c := range s.index.cells {
+		known := s.slots[cellOf(c.LatDeg, c.LonDeg)].outcome.Load()
+		if known == nil {
+			continue
 		}
-	}
-	sortRefs(failed)
-	errs := make([]error, len(failed))
-	for i, ref := range failed {
-		errs[i] = byPath[ref.Path]
+		for _, err := range known.errs {
+			if !seen[err.Error()] {
+				seen[err.Error()] = true
+				errs = append(errs, err)
+			}
+		}
 	}
 	return errs
 }

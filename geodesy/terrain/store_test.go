@@ -67,8 +67,7 @@ func TestDiscover(t *testing.T) {
 		"first/NASADEM_HGT_s01e179.zip":  zipOf(zipEntry{"s01e179.hgt", small}),
 		"first/a/n11e020.HGT":            gzipOf(small), // packed under a plain name
 		"first/notes.txt":                []byte("notes"),
-		"first/N12E020.tif":              []byte("II*"),
-		"first/N12E020.tif.gz":           gzipOf([]byte("II*")),
+		"first/N12E020_EDM.tif":          []byte("a mask, not heights"),
 		"first/N12E020.water.zip":        zipOf(zipEntry{"N12E020.raw", []byte("x")}),
 		"first/.N13E020.hgt":             small[:100],
 		"first/._N13E020.hgt":            small[:100],
@@ -149,7 +148,7 @@ func TestDiscoverRefuses(t *testing.T) {
 		{"tile without a position", Source{Path: at("unplaced")}, []string{"heights.hgt: the name holds no position"}},
 		{"file that is no tile", Source{Path: at("files/notes.txt")}, []string{"notes.txt: the name holds no position"}},
 		{"named file that is cut", Source{Path: at("files/N10E020.hgt.gz")}, []string{"N10E020.hgt.gz: cannot be expanded"}},
-		{"datum", Source{Path: at("files/N10E020.good.hgt"), Datum: "egm2008"}, []string{`datum "egm2008" is not supported: give heights over egm96`}},
+		{"datum", Source{Path: at("files/N10E020.good.hgt"), Datum: "mean sea"}, []string{`datum "mean sea" is not known: give egm96, egm2008 or ellipsoid`}},
 		{"surface", Source{Path: at("files/N10E020.good.hgt"), Surface: "roof"}, []string{`surface "roof" is not known: give ground or top`}},
 	}
 	var all []Source
@@ -214,7 +213,7 @@ func TestUnreadableTile(t *testing.T) {
 	tests := []struct {
 		latDeg, lonDeg int
 		want           CellState
-		highestM       int16
+		highestM       float64
 		highestOK      bool
 	}{
 		{-40, 1, HasTile, 160, true}, {-40, 2, Gap, 0, false}, {-41, 2, Gap, 0, false}, {-41, 1, Sea, 0, false},
@@ -227,7 +226,7 @@ func TestUnreadableTile(t *testing.T) {
 			t.Errorf("Tile(%d, %d) = %v, %v", test.latDeg, test.lonDeg, tile, err)
 		}
 		if m, ok := s.HighestM(test.latDeg, test.lonDeg); m != test.highestM || ok != test.highestOK {
-			t.Errorf("HighestM(%d, %d) = %d, %v, want %d, %v", test.latDeg, test.lonDeg, m, ok, test.highestM, test.highestOK)
+			t.Errorf("HighestM(%d, %d) = %v, %v, want %v, %v", test.latDeg, test.lonDeg, m, ok, test.highestM, test.highestOK)
 		}
 	}
 	failed := s.Unreadable()
@@ -306,8 +305,8 @@ func TestStoreDropsLeastRecentlyUsed(t *testing.T) {
 	// What was learnt of a tile outlives it.
 	before := s.loads.Load()
 	for i := range 4 {
-		if m, ok := s.HighestM(10, 20+i); m != int16(i) || !ok || s.State(10, 20+i) != HasTile {
-			t.Errorf("HighestM(10, %d) = %d, %v", 20+i, m, ok)
+		if m, ok := s.HighestM(10, 20+i); m != float64(i) || !ok || s.State(10, 20+i) != HasTile {
+			t.Errorf("HighestM(10, %d) = %v, %v", 20+i, m, ok)
 		}
 	}
 	if s.loads.Load() != before {

@@ -30,6 +30,8 @@ type Piece struct {
 	Tile *Tile
 	// Missing is set where the ground is a stand-in for a gap or void.
 	Missing bool
+	// corner is the index of the cell's south-western post in the tile.
+	corner int32
 }
 
 // GroundAt returns the height of the ground over the geoid at t.
@@ -99,7 +101,7 @@ type axis struct {
 	direction int     // +1, −1, or 0 where the coordinate does not change
 	final     float64 // value at the end of the walk
 	degree    int     // the whole degree of the tile
-	cells     int     // cells a degree
+	lattice   Lattice // from the southern or western edge
 	index     int     // cell within the tile
 	crossing  float64 // x of the next grid line
 	stride    float64 // spacing of the last two crossings, the guess for the next
@@ -129,15 +131,10 @@ func newAxis(p *poly, base, u0, u1 float64) axis {
 // onEdgeDeg is how near to a tile's edge a line along it counts as on it, 0.1 mm.
 const onEdgeDeg = 1e-9
 
-// enter sets the cell of a value in a tile of the given number of cells a degree.
-func (a *axis) enter(value float64, cells int) {
-	a.cells = cells
-	f := (value - float64(a.degree)) * float64(cells)
-	a.index = int(math.Floor(f))
-	if a.direction < 0 && float64(a.index) == f {
-		a.index--
-	}
-	a.index = min(max(a.index, 0), cells-1)
+// enter sets the cell of a value in a tile with the given lattice.
+func (a *axis) enter(value float64, lattice Lattice) {
+	a.lattice = lattice
+	a.index = lattice.index(value-float64(a.degree), a.direction < 0)
 	a.last = math.NaN()
 }
 
@@ -147,7 +144,7 @@ func (a *axis) next(arc *arc, x, xEnd float64) {
 	if a.direction > 0 {
 		line++
 	}
-	target := float64(a.degree) + float64(line)/float64(a.cells)
+	target := float64(a.degree) + a.lattice.at(line)
 	if a.direction == 0 || float64(a.direction)*(target-a.final) > 0 {
 		a.crossing = math.Inf(1)
 		return
@@ -186,7 +183,7 @@ func (a *axis) next(arc *arc, x, xEnd float64) {
 	}
 	if a.stride == 0 {
 		_, d := a.poly.slope(arc.u(guess))
-		a.stride = math.Abs(arc.half / d / float64(a.cells))
+		a.stride = math.Abs(arc.half / d / a.lattice.PerDeg)
 	}
 	a.last = guess
 	a.crossing = guess
@@ -195,7 +192,7 @@ func (a *axis) next(arc *arc, x, xEnd float64) {
 // step moves to the next cell and tells whether that lies in another tile.
 func (a *axis) step() (left bool) {
 	a.index += a.direction
-	if a.index < 0 || a.index >= a.cells {
+	if a.index < 0 || a.index > a.lattice.N-2 {
 		a.degree += a.direction
 		return true
 	}
@@ -271,15 +268,15 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 		}
 		w.preferTile(&lat, &lon, here)
 		tile, state := w.tile(lat.degree, lon.degree)
-		cells := emptyN
+		rows, cols := evenLattice(emptyN+1), evenLattice(emptyN+1)
 		if tile != nil {
-			cells = tile.N - 1
+			rows, cols = tile.Rows.reversed(), tile.Cols
 		}
-		lat.enter(here.lat, cells)
-		lon.enter(here.lon, cells)
+		lat.enter(here.lat, rows)
+		lon.enter(here.lon, cols)
 		lat.next(a, here.x, x1)
 		lon.next(a, here.x, x1)
-		c := cellReader{walker: w, tile: tile, state: state, fill: fill, lat: lat.degree, lon: lon.degree, cells: cells}
+		c := cellReader{walker: w, tile: tile, state: state, fill: fill, lat: lat.degree, lon: lon.degree, rows: rows, cols: cols}
 		c.measure()
 		for {
 			x := math.Min(math.Min(lat.crossing, lon.crossing), x1)

@@ -1,0 +1,58 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"farstation/gazetteer"
+	"farstation/geodesy"
+	"farstation/geodesy/terrain"
+)
+
+// readFeatures reads all gazetteers. A row whose id another file has already is rejected: it is the same record.
+func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progress) error {
+	first := map[string]string{} // id to the file that has it
+	for _, path := range opts.Features {
+		repeated := 0
+		var rows []gazetteer.Rejected
+		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{AsListed: opts.AsListed}, func(f gazetteer.Feature) error {
+			progress.add(1)
+			if other, taken := first[f.ID]; taken {
+				repeated++
+				if len(rows) < 20 {
+					rows = append(rows, gazetteer.Rejected{Line: f.Line, Reason: fmt.Sprintf("id %s stands in %s already", f.ID, other)})
+				}
+				return nil
+			}
+			first[f.ID] = path
+			w.Features = append(w.Features, f)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		terms := opts.FeatureTerms[path].or(Terms{report.Licence, report.Attribution})
+		w.Inputs = append(w.Inputs, Input{
+			Path: path, Bytes: report.Bytes, SHA256: report.SHA256, Format: report.Format, Licence: terms.Licence,
+			Attribution: terms.Attribution, Rows: report.Rows, Used: report.Used - repeated, Rejected: report.RejectedRows + repeated,
+		})
+		if rows = append(slices.Clone(report.Rejected), rows...); len(rows) > 0 {
+			w.Rejected = append(w.Rejected, InputRejected{Path: path, Rows: rows[:min(len(rows), 20)]})
+		}
+	}
+	return nil
+}
+
+// mergeFeatures makes one feature of the records of one thing, and leaves out what stands no longer, or not yet.
+func (w *World) mergeFeatures() {
+	w.Features, w.Merging = gazetteer.Merge(w.Features)
+	read := len(w.Features)
+	w.Features = slices.DeleteFunc(w.Features, func(f gazetteer.Feature) bool { return !f.Stands() })
+	w.NotStanding = read - len(w.Features)
+}
+
+// covers tells whether a readable tile covers a place.
+func (w *World) covers(at geodesy.LatLon) bool {
+	return slices.ContainsFunc(cellsOf(at), func(c [2]int) bool { return w.Store.State(c[0], c[1]) == terrain.HasTile })
+}
