@@ -19,7 +19,7 @@ var osmOtherKeys = [...]string{
 	"tower:height", "type", "width",
 }
 
-// osmNameKeys are the keys of names, the best first. All but the first may have several names between semicolons, and so may the first.
+// osmNameKeys are the keys of names, the best first.
 var osmNameKeys = [...]string{"name", "alt_name", "official_name", "int_name", "loc_name", "short_name", "old_name"}
 
 // kindOfTags gives the kind by tags of OpenStreetMap, and the tag that says it; gone where that tag has a lifecycle prefix. tagged is false
