@@ -12,6 +12,8 @@ type Result struct {
 	Alignments []Alignment  // sorted by observer, near, far
 	// Profiles holds the ground along the ranked lines that the report draws, best first.
 	Profiles []Profile
+	// Relief is the ground of the region that these lie in, for a map; nil where there is none.
+	Relief *ReliefGrid
 	// ObserverPlace is the option of this name.
 	ObserverPlace ObserverPlace
 	Manifest      Manifest

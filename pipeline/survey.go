@@ -77,6 +77,12 @@ func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, err
 	if err := result.describe(&opts, world, traced.counts); err != nil {
 		return nil, err
 	}
+	// After the description, for what the map meets of the terrain is no part of the result.
+	if box, ok := result.DrawnBox(opts.Top); ok {
+		if result.Relief, err = relief(ctx, world.Store, box); err != nil {
+			return nil, err
+		}
+	}
 	result.Manifest.Stages = c.stages
 	result.Manifest.Started, result.Manifest.Finished = started.UTC(), c.since.UTC()
 	return result, nil

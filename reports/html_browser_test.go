@@ -14,19 +14,7 @@ import (
 
 // A browser must draw the page, run its one script under the page's own policy, and nothing else.
 func TestHTMLInBrowser(t *testing.T) {
-	browser := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			browser = path
-			break
-		}
-	}
-	if browser == "" {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("no chromium found: install it, the page must be seen to render")
-		}
-		t.Skip("no chromium found: the page is not rendered")
-	}
+	browser := browserPath(t)
 	dir := t.TempDir()
 	file := filepath.Join(dir, "report.html")
 	if err := os.WriteFile(file, []byte(madePage(t, madeResult(), madeOptions())), 0o600); err != nil {

@@ -169,6 +169,9 @@ func madeResult() *pipeline.Result {
 			l.Rank = &rank
 		}
 		p.ObserverID, p.TargetID, p.Line = l.ObserverID, l.TargetID, n
+		// Invented places either side of the date line.
+		l.ObserverLatDeg, l.ObserverLonDeg = -20-0.3*float64(n), 179-0.2*float64(n)
+		l.TargetLatDeg, l.TargetLonDeg = -19.5-0.25*float64(n), -179.4+0.1*float64(n)
 		result.Sightlines, result.Profiles = append(result.Sightlines, l), append(result.Profiles, p)
 	}
 	hills := madeGround(7, 60, 150, 30_000)
@@ -196,8 +199,10 @@ func madeResult() *pipeline.Result {
 			FarID: far.TargetID, FarName: far.TargetName, NearDistanceM: 0.4 * far.DistanceM, FarDistanceM: far.DistanceM, Case: c,
 			SeparationArcmin: -2.14, SeparationSDArcmin: 0.31, SeparationPlaneArcmin: 13.6, OrderCurved: "near_above", OrderPlane: "far_above",
 			EvidenceSD: 12.3, Chance: 0.93, Score: 71.2 - float64(i), Rank: &rank,
+			ObserverLatDeg: far.ObserverLatDeg, ObserverLonDeg: far.ObserverLonDeg, FarLatDeg: far.TargetLatDeg, FarLonDeg: far.TargetLonDeg,
 		})
 	}
+	result.Features = []pipeline.FeatureRow{{FeatureID: "csv:near", Name: "Dun Peel mast", Kind: "mast", LatitudeDeg: -19.9, LongitudeDeg: 179.7}}
 	result.Manifest = pipeline.Manifest{
 		Version:    "0.1.0",
 		Parameters: map[string]any{"k": 0.143, "workers": 7, "memory_bytes": 1 << 30, "observer_kinds": []string{"peak", "hill"}},

@@ -3,8 +3,8 @@ package reports
 import (
 	"cmp"
 	"fmt"
-	"html/template"
 	"slices"
+	"strconv"
 	"strings"
 
 	"farstation/pipeline"
@@ -12,6 +12,23 @@ import (
 
 // tableNameLetters is how much of a name a table shows.
 const tableNameLetters = 48
+
+// The roles of columns that the page's script knows.
+const (
+	roleName     = "name"
+	roleHead     = "head" // the name that heads the row
+	roleDistance = "distance"
+	roleVerdict  = "verdict"
+	roleCase     = "case"
+)
+
+// lineID names the section that draws a line; empty for none.
+func lineID(section int) string {
+	if section == 0 {
+		return ""
+	}
+	return "line-" + strconv.Itoa(section)
+}
 
 // ranked returns the indices of the rows that have a rank, best first.
 func ranked(n int, rank func(int) *int32) []int {
@@ -64,17 +81,17 @@ func doubtCell(codes string) htmlTableCell {
 	return textCell(strings.ReplaceAll(codes, ",", ", "))
 }
 
-func sightlineTable(result *pipeline.Result, anchors map[int]string, opts HTMLOptions) htmlTable {
+func sightlineTable(result *pipeline.Result, m *dataMaker, sections map[int]int, opts HTMLOptions) htmlTable {
 	rows, note := shorten(rankedSightlines(result), opts, "sightlines.parquet")
 	t := htmlTable{
-		Caption: "Sightlines, best first",
-		Cut:     note,
+		ID: "sightlines", Caption: "Sightlines, best first",
+		Cut: note,
 		Columns: []htmlColumn{
 			{Head: "rank", Numeric: true},
-			{Head: "observer"}, {Head: "target"},
-			{Head: "distance, km", Numeric: true},
+			{Head: "observer", Role: roleName}, {Head: "target", Role: roleHead},
+			{Head: "distance, km", Role: roleDistance, Numeric: true},
 			{Head: "azimuth, °", Title: "at the observer, from north eastward", Numeric: true},
-			{Head: "verdict"},
+			{Head: "verdict", Role: roleVerdict},
 			{Head: "critical refraction", Title: "k_c: the k at which the top just grazes; the lower, the surer", Numeric: true},
 			{Head: "chance", Title: "that no ground cuts off the top; says nothing of haze", Numeric: true},
 			{Head: "obscured height, m", Title: "all that lies lower is cut off from view, at k", Numeric: true},
@@ -85,12 +102,11 @@ func sightlineTable(result *pipeline.Result, anchors map[int]string, opts HTMLOp
 	}
 	for _, i := range rows {
 		l := &result.Sightlines[i]
-		rank := numberCell(fmt.Sprint(*l.Rank), float64(*l.Rank))
-		rank.Link = anchors[i]
 		target := nameCell(l.TargetName)
-		target.RowHead = true
+		target.RowHead, target.Link = true, lineID(sections[i])
+		t.line(m, l, sections[i])
 		t.Rows = append(t.Rows, []htmlTableCell{
-			rank, nameCell(l.ObserverName), target,
+			numberCell(fmt.Sprint(*l.Rank), float64(*l.Rank)), nameCell(l.ObserverName), target,
 			numberCell(decimals(l.DistanceM/1000, 1), l.DistanceM),
 			numberCell(decimals(l.AzimuthDeg, 1), l.AzimuthDeg),
 			textCell(string(l.Verdict)),
@@ -102,6 +118,7 @@ func sightlineTable(result *pipeline.Result, anchors map[int]string, opts HTMLOp
 			doubtCell(l.Doubts),
 		})
 	}
+	t.finish()
 	return t
 }
 
@@ -124,7 +141,7 @@ func whyNotObscured(l *pipeline.Sightline) string {
 	return "nothing of the target is cut off"
 }
 
-func undecidedTable(result *pipeline.Result, anchors map[int]string, opts HTMLOptions) htmlTable {
+func undecidedTable(result *pipeline.Result, m *dataMaker, sections map[int]int, opts HTMLOptions) htmlTable {
 	var rows []int
 	for i := range result.Sightlines {
 		if result.Sightlines[i].Verdict == pipeline.Undecided {
@@ -133,11 +150,11 @@ func undecidedTable(result *pipeline.Result, anchors map[int]string, opts HTMLOp
 	}
 	rows, note := shorten(rows, opts, "sightlines.parquet")
 	t := htmlTable{
-		Caption: "Undecided sightlines: terrain is missing and matters",
-		Cut:     strings.Replace(note, "The best", "The first", 1),
+		ID: "undecided", Caption: "Undecided sightlines: terrain is missing and matters",
+		Cut: strings.Replace(note, "The best", "The first", 1),
 		Columns: []htmlColumn{
-			{Head: "observer"}, {Head: "target"},
-			{Head: "distance, km", Numeric: true},
+			{Head: "observer", Role: roleName}, {Head: "target", Role: roleHead},
+			{Head: "distance, km", Role: roleDistance, Numeric: true},
 			{Head: "terrain missing at, km", Title: "distance from the observer", Numeric: true},
 			{Head: "terrain there, %", Title: "share of the line with terrain, sea included", Numeric: true},
 			{Head: "chance, gap filled high", Numeric: true},
@@ -147,7 +164,8 @@ func undecidedTable(result *pipeline.Result, anchors map[int]string, opts HTMLOp
 	for _, i := range rows {
 		l := &result.Sightlines[i]
 		target := nameCell(l.TargetName)
-		target.RowHead, target.Link = true, anchors[i]
+		target.RowHead, target.Link = true, lineID(sections[i])
+		t.line(m, l, sections[i])
 		t.Rows = append(t.Rows, []htmlTableCell{
 			nameCell(l.ObserverName), target,
 			numberCell(decimals(l.DistanceM/1000, 1), l.DistanceM),
@@ -157,18 +175,21 @@ func undecidedTable(result *pipeline.Result, anchors map[int]string, opts HTMLOp
 			numberCell(chanceWords(l.ChanceHigh), l.ChanceHigh),
 		})
 	}
+	t.finish()
 	return t
 }
 
-func alignmentTable(result *pipeline.Result, opts HTMLOptions) htmlTable {
+func alignmentTable(result *pipeline.Result, m *dataMaker, opts HTMLOptions) htmlTable {
 	rows, note := shorten(rankedAlignments(result), opts, "alignments.parquet")
 	t := htmlTable{
-		Caption: "Alignments, best first",
-		Cut:     note,
+		ID: "alignments", Caption: "Alignments, best first",
+		Cut: note,
 		Columns: []htmlColumn{
 			{Head: "rank", Numeric: true},
-			{Head: "near top"}, {Head: "far top"}, {Head: "observer"},
-			{Head: "case"},
+			{Head: "near top", Role: roleName}, {Head: "km", Title: "from the observer to the near top", Numeric: true},
+			{Head: "far top", Role: roleHead}, {Head: "km", Title: "from the observer to the far top", Role: roleDistance, Numeric: true},
+			{Head: "observer", Role: roleName},
+			{Head: "case", Role: roleCase},
 			{Head: "separation curved, ′", Title: "far top above near top in apparent elevation, at k, with its standard deviation", Numeric: true},
 			{Head: "separation plane, ′", Title: "the same on the plane, light straight", Numeric: true},
 			{Head: "order", Title: "of the two tops by height in the frame, under both models"},
@@ -182,9 +203,11 @@ func alignmentTable(result *pipeline.Result, opts HTMLOptions) htmlTable {
 		a := &result.Alignments[i]
 		far := nameCell(a.FarName)
 		far.RowHead = true
+		t.alignment(m, a)
 		t.Rows = append(t.Rows, []htmlTableCell{
 			numberCell(fmt.Sprint(*a.Rank), float64(*a.Rank)),
-			placeCell(a.NearName, a.NearDistanceM), withPlace(far, a.FarDistanceM), nameCell(a.ObserverName),
+			nameCell(a.NearName), numberCell(decimals(a.NearDistanceM/1000, 1), a.NearDistanceM),
+			far, numberCell(decimals(a.FarDistanceM/1000, 1), a.FarDistanceM), nameCell(a.ObserverName),
 			textCell(caseWords(a.Case) + middleWords(a.MiddleIDs)),
 			numberCell(plusMinus(a.SeparationArcmin, a.SeparationSDArcmin, 1), a.SeparationArcmin),
 			numberCell(decimals(a.SeparationPlaneArcmin, 1), a.SeparationPlaneArcmin),
@@ -195,17 +218,8 @@ func alignmentTable(result *pipeline.Result, opts HTMLOptions) htmlTable {
 			doubtCell(a.Doubts),
 		})
 	}
+	t.finish()
 	return t
-}
-
-func placeCell(name string, distanceM float64) htmlTableCell {
-	return withPlace(nameCell(name), distanceM)
-}
-
-// withPlace adds to a name its distance from the observer.
-func withPlace(cell htmlTableCell, distanceM float64) htmlTableCell {
-	cell.HTML = template.HTML(string(cell.HTML) + string(htmlf(" <small>%s</small>", kilometres(distanceM))))
-	return cell
 }
 
 func caseWords(c pipeline.Case) string {
