@@ -1,6 +1,7 @@
 package gazetteer
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -65,6 +66,7 @@ func combine(records []*Feature) Feature {
 	f.combineNames(records)
 	f.combineGround(records)
 	f.combineStructure(records)
+	f.combineRest(records)
 	f.combineDoubts(records)
 	return f
 }
@@ -116,6 +118,14 @@ func (f *Feature) combineStructure(records []*Feature) {
 		if math.Abs(r.StructureHeightM-best.StructureHeightM) > mergeHeightM+3*math.Hypot(r.StructureHeightSDM, best.StructureHeightSDM) {
 			f.doubt(DoubtSourcesDisagree)
 		}
+	}
+}
+
+// combineRest fills what the best record does not say with what the next one does.
+func (f *Feature) combineRest(records []*Feature) {
+	for _, r := range records {
+		f.StartDate, f.EndDate = cmp.Or(f.StartDate, r.StartDate), cmp.Or(f.EndDate, r.EndDate)
+		f.WidthM, f.LightHeightM = cmp.Or(f.WidthM, r.WidthM), cmp.Or(f.LightHeightM, r.LightHeightM)
 	}
 }
 

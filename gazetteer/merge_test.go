@@ -447,3 +447,15 @@ func BenchmarkMergeMillion(b *testing.B) {
 		}
 	}
 }
+
+func TestMergeKeepsDatesAndWidths(t *testing.T) {
+	at := geodesy.LatLon{LatDeg: 55, LonDeg: -3}
+	merged, _ := Merge([]Feature{
+		{ID: "geonames:1", Name: "Hovelin", Kind: Mast, Listed: at, At: at, PositionSDM: 30, Sources: []string{"geonames:1"}, GroundHeightM: math.NaN(), ListedHeightM: math.NaN()},
+		{ID: "osm:node/1", Name: "Hovelin", Kind: Mast, Listed: at, At: at, PositionSDM: 40, Sources: []string{"osm:node/1"}, StartDate: "1931", EndDate: "1998", WidthM: 2.5, LightHeightM: 40,
+			GroundHeightM: math.NaN(), ListedHeightM: math.NaN()},
+	})
+	if len(merged) != 1 || merged[0].ID != "geonames:1" || merged[0].StartDate != "1931" || merged[0].EndDate != "1998" || merged[0].WidthM != 2.5 || merged[0].LightHeightM != 40 {
+		t.Errorf("merged %+v", merged)
+	}
+}

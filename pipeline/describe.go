@@ -107,7 +107,7 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 	m.Counts.Dropped = len(world.Dropped)
 	m.Counts.Read, m.Counts.Merged, m.Counts.NotStanding = world.Merging.Records, world.Merging.MergedRecords, world.NotStanding
 	m.Counts.SourcesDisagree, m.SourcesDisagree = world.Merging.Disagreeing, world.Merging.Disagreements
-	m.Rejected = world.Rejected
+	m.Rejected, m.NotStanding = world.Rejected, world.Gone
 	for _, d := range world.Dropped {
 		m.Dropped = append(m.Dropped, fmt.Sprintf("%s (%s): %s", d.ID, d.Name, d.Reason))
 		if len(m.Dropped) == 20 {
@@ -126,6 +126,7 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 	}
 	voids, gaps := world.Store.Met()
 	m.Terrain.VoidSamplesMet, m.Terrain.MissingLandCells = voids, world.missingLandCells(gaps)
+	m.Terrain.RefusedSamples = world.Store.Refused()
 	m.Parameters, err = opts.parameters()
 	return err
 }

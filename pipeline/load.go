@@ -24,11 +24,13 @@ type World struct {
 	// Merging says what became of the records of all gazetteers; NotStanding counts the features left out since they do not stand.
 	Merging     gazetteer.MergeReport
 	NotStanding int
-	Store       *terrain.Store
-	Index       *terrain.Index
-	Geoid       *geoid.Grid
-	Inputs      []Input
-	Rejected    []InputRejected
+	// Gone names the first of those.
+	Gone     []string
+	Store    *terrain.Store
+	Index    *terrain.Index
+	Geoid    *geoid.Grid
+	Inputs   []Input
+	Rejected []InputRejected
 }
 
 // Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.

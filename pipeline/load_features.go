@@ -47,9 +47,30 @@ func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progr
 // mergeFeatures makes one feature of the records of one thing, and leaves out what stands no longer, or not yet.
 func (w *World) mergeFeatures() {
 	w.Features, w.Merging = gazetteer.Merge(w.Features)
-	read := len(w.Features)
-	w.Features = slices.DeleteFunc(w.Features, func(f gazetteer.Feature) bool { return !f.Stands() })
-	w.NotStanding = read - len(w.Features)
+	w.Features = slices.DeleteFunc(w.Features, func(f gazetteer.Feature) bool {
+		if f.Stands() {
+			return false
+		}
+		if w.NotStanding++; len(w.Gone) < maxGoneListed {
+			w.Gone = append(w.Gone, gone(&f))
+		}
+		return true
+	})
+}
+
+// maxGoneListed bounds how many features that do not stand are named.
+const maxGoneListed = 1000
+
+// gone names a feature that does not stand, with what its record has of its dates.
+func gone(f *gazetteer.Feature) string {
+	text := fmt.Sprintf("%s (%s, %s)", f.ID, f.Name, f.Kind)
+	if f.StartDate != "" {
+		text += ", from " + f.StartDate
+	}
+	if f.EndDate != "" {
+		text += ", until " + f.EndDate
+	}
+	return text
 }
 
 // covers tells whether a readable tile covers a place.

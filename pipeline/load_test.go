@@ -66,7 +66,11 @@ func TestMergeFeaturesLeavesOutWhatIsGone(t *testing.T) {
 	w := World{Features: []gazetteer.Feature{
 		mast("geonames:1", "Hovelin"), mast("osm:node/1", "Hovelin", gazetteer.DoubtNotStanding), mast("osm:node/2", "Tollan"), mast("osm:node/3", "Vellan", gazetteer.DoubtNotStanding),
 	}}
+	w.Features[3].StartDate, w.Features[3].EndDate = "1931", "1998-05"
 	w.mergeFeatures()
+	if want := "osm:node/3 (Vellan, mast), from 1931, until 1998-05"; len(w.Gone) != 2 || !slices.Contains(w.Gone, want) {
+		t.Errorf("gone are %q, want %q among them", w.Gone, want)
+	}
 	if len(w.Features) != 1 || w.Features[0].Name != "Tollan" || w.NotStanding != 2 || w.Merging.MergedRecords != 1 {
 		t.Errorf("%+v", w)
 	}

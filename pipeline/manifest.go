@@ -48,6 +48,8 @@ type Manifest struct {
 	Rejected    []InputRejected `json:"rejected"`
 	// SourcesDisagree tells both heights of the first features whose records do not agree.
 	SourcesDisagree []string `json:"sources_disagree,omitempty"`
+	// NotStanding names the first 1,000 features that were left out since they stand no longer, or not yet, with their dates.
+	NotStanding []string `json:"not_standing,omitempty"`
 	// Dropped names the first features without a usable height.
 	Dropped    []string  `json:"dropped,omitempty"`
 	Stages     []Stage   `json:"stages"`
@@ -80,7 +82,9 @@ type TerrainSummary struct {
 	Tiles            int      `json:"tiles"`
 	MissingLandCells []string `json:"missing_land_cells"`
 	VoidSamplesMet   int      `json:"void_samples_met"`
-	Unreadable       []string `json:"unreadable"`
+	// RefusedSamples counts heights that no land has, below −500 m or above 9,000 m, in the tiles read; they count as void.
+	RefusedSamples int      `json:"refused_samples"`
+	Unreadable     []string `json:"unreadable"`
 	// Notes say what was done to heights that are not over EGM96, and which way those of tree tops and roofs err.
 	Notes []string `json:"notes,omitempty"`
 }

@@ -96,12 +96,15 @@ func (r *Result) DrawnBox(top int) (MapBox, bool) {
 
 // ReliefGrid is the ground of a map's box: heights in metres over the geoid from the north-west corner on, row by row, each the mean of four
 // places within its cell. Columns are equally spaced in longitude and rows by the same step in NorthingDeg, so that cells are square on
-// the map. Sea and missing terrain are NaN.
+// the map. Sea and missing terrain are NoGround.
 type ReliefGrid struct {
 	MapBox
 	Columns, Rows int
-	HeightM       []float32
+	HeightM       []int16
 }
+
+// NoGround stands for sea and missing terrain in a ReliefGrid.
+const NoGround = math.MinInt16
 
 // Ground finer than a cell of the map only blurs it, and a map of half the world would read every tile for a few cells each.
 const (
@@ -114,14 +117,14 @@ func relief(ctx context.Context, store *terrain.Store, box MapBox) (*ReliefGrid,
 	top, bottom := NorthingDeg(box.NorthDeg), NorthingDeg(box.SouthDeg)
 	stepDeg := math.Max(box.EastDeg-box.WestDeg, top-bottom) / reliefCells
 	g := &ReliefGrid{MapBox: box, Columns: max(1, int((box.EastDeg-box.WestDeg)/stepDeg+0.5)), Rows: max(1, int((top-bottom)/stepDeg+0.5))}
-	g.HeightM = make([]float32, g.Columns*g.Rows)
+	g.HeightM = make([]int16, g.Columns*g.Rows)
 	place := func(column, row float64) geodesy.LatLon {
 		return geodesy.LatLon{LatDeg: LatitudeOfNorthingDeg(top - row*stepDeg), LonDeg: math.Remainder(box.WestDeg+column*stepDeg, 360)}
 	}
 	cells := map[[2]int][]int{} // of the grid, by tile
 	var tiles [][2]int
 	for i := range g.HeightM {
-		g.HeightM[i] = float32(math.NaN())
+		g.HeightM[i] = NoGround
 		p := place(float64(i%g.Columns)+0.5, float64(i/g.Columns)+0.5)
 		tile := [2]int{int(math.Floor(p.LatDeg)), int(math.Floor(p.LonDeg))}
 		if cells[tile] == nil {
@@ -148,7 +151,7 @@ func relief(ctx context.Context, store *terrain.Store, box MapBox) (*ReliefGrid,
 				}
 			}
 			if known >= 2 {
-				g.HeightM[i], anyGround = float32(sum/float64(known)), true
+				g.HeightM[i], anyGround = int16(math.Round(sum/float64(known))), true
 			}
 		}
 	}

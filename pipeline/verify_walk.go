@@ -18,7 +18,7 @@ import (
 // digits, and some columns magnify that.
 const walkTolerance = 1e-7
 
-// The tolerances of the second formulation. Euler's radius of the middle stands for the whole line in elevation_deg (0.9″ at 450 km). The lift of a
+// The tolerances of the second formulation. Euler's radius of the middle stands for the whole line in elevation_deg (0.9″ at 450 km, 2.3″ at 530 km: it grows with the cube of the distance, and so does the tolerance from 300 km on). The lift of a
 // ray is that of level lines: it errs with the square of the angle between a ray and the level.
 const (
 	twinDistanceM    = 0.001
@@ -192,7 +192,7 @@ func againstTwin(world *World, row *Sightline, opts *Options) (whole bool, err e
 	hold("back_azimuth_deg", row.BackAzimuthDeg, turn(t.arc.endAzimuthRad/radPerDeg+180, row.BackAzimuthDeg), twinAzimuthDeg)
 	hold("radius_m", row.RadiusM, t.radiusM, twinRadiusM)
 	if opts.Air == AirConstant { // air by height has another k for the elevation than for the grazing point, which no column states
-		hold("elevation_deg", row.ElevationDeg, t.elevation(t.top)/radPerDeg, twinElevArcmin/60)
+		hold("elevation_deg", row.ElevationDeg, t.elevation(t.top)/radPerDeg, twinElevArcmin/60*math.Max(1, math.Pow(row.DistanceM/300_000, 3)))
 	}
 	view, whole := t.look(func(at geodesy.LatLon) (float64, float64, bool) {
 		groundM, known := world.Store.HeightM(at)

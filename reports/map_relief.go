@@ -23,12 +23,13 @@ func hillshade(g *pipeline.ReliefGrid) ([]byte, error) {
 		return nil, fmt.Errorf("relief: %d heights do not fill %d columns and %d rows", len(g.HeightM), g.Columns, g.Rows)
 	}
 	picture := image.NewPaletted(image.Rect(0, 0, g.Columns, g.Rows), reliefPalette())
-	height := func(column, row int) float64 {
+	// The ground goes on level where it is not known, or missing tiles would look like cliffs.
+	height := func(column, row int, otherwise float64) float64 {
 		column, row = min(max(column, 0), g.Columns-1), min(max(row, 0), g.Rows-1)
-		if h := float64(g.HeightM[row*g.Columns+column]); !math.IsNaN(h) {
-			return h
+		if h := g.HeightM[row*g.Columns+column]; h != pipeline.NoGround {
+			return float64(h)
 		}
-		return 0
+		return otherwise
 	}
 	north := pipeline.NorthingDeg(g.NorthDeg)
 	stepDeg := (g.EastDeg - g.WestDeg) / float64(g.Columns)
@@ -38,10 +39,11 @@ func hillshade(g *pipeline.ReliefGrid) ([]byte, error) {
 	for row := range g.Rows {
 		cellM := stepDeg * metresPerDeg * math.Cos(pipeline.LatitudeOfNorthingDeg(north-(float64(row)+0.5)*stepDeg)*math.Pi/180)
 		for column := range g.Columns {
-			if math.IsNaN(float64(g.HeightM[row*g.Columns+column])) {
+			own := float64(g.HeightM[row*g.Columns+column])
+			if own == pipeline.NoGround {
 				continue // 0 of the palette
 			}
-			at := func(right, down int) float64 { return height(column+right, row+down) }
+			at := func(right, down int) float64 { return height(column+right, row+down, own) }
 			east := (at(1, -1) + 2*at(1, 0) + at(1, 1) - at(-1, -1) - 2*at(-1, 0) - at(-1, 1)) / (8 * cellM) * steeper
 			down := (at(-1, 1) + 2*at(0, 1) + at(1, 1) - at(-1, -1) - 2*at(0, -1) - at(1, -1)) / (8 * cellM) * steeper
 			// Light comes from (−1, −1, √2)/2 in eastward, southward, upward.

@@ -106,13 +106,13 @@ func TestAtlasHasTheWorld(t *testing.T) {
 // A cone lit from the north-west is lightest on that side and darkest on the other; the sea is not drawn.
 func TestHillshade(t *testing.T) {
 	const n = 40
-	g := &pipeline.ReliefGrid{MapBox: pipeline.MapBox{WestDeg: 179.8, SouthDeg: -0.2, EastDeg: 180.2, NorthDeg: 0.2}, Columns: n, Rows: n, HeightM: make([]float32, n*n)}
+	g := &pipeline.ReliefGrid{MapBox: pipeline.MapBox{WestDeg: 179.8, SouthDeg: -0.2, EastDeg: 180.2, NorthDeg: 0.2}, Columns: n, Rows: n, HeightM: make([]int16, n*n)}
 	for i := range g.HeightM {
 		x, y := float64(i%n)-n/2+0.5, float64(i/n)-n/2+0.5
 		if h := 3000 - 170*math.Hypot(x, y); h > 0 {
-			g.HeightM[i] = float32(h)
+			g.HeightM[i] = int16(h)
 		} else {
-			g.HeightM[i] = float32(math.NaN())
+			g.HeightM[i] = pipeline.NoGround
 		}
 	}
 	text, err := hillshade(g)

@@ -33,7 +33,7 @@ type Parameter struct {
 
 // Residual is what is left of one point.
 type Residual struct {
-	// XPx and YPx are measured less predicted, in pixels; a point of a line has YPx alone, across the line.
+	// XPx and YPx are measured less predicted, in pixels; a point of a level line has YPx alone, across the line, a plumb line XPx alone.
 	XPx, YPx float64
 	// Arcmin is the larger one's angle.
 	Arcmin float64
@@ -91,7 +91,7 @@ func Solve(p *Problem, model Model) (*Fit, error) {
 			free++
 		}
 	}
-	if measurements < free {
+	if measurements < free || measurements == 0 {
 		return nil, fmt.Errorf("%w: %d measurements, %d unknowns without a prior", ErrTooFew, measurements, free)
 	}
 

@@ -228,6 +228,9 @@ func dipRad(heightM, curvaturePerM float64) float64 {
 func (l *layout) residuals(values []float64, point int) (dx, dy float64) {
 	measured := &l.problem.Points[point]
 	pose := l.pose(values, measured.Frame)
+	if measured.Part == Plumb {
+		return plumbResidual(measured, pose), 0
+	}
 	azimuthRad, elevationRad := l.direction(values, point, pose)
 	x, y, ok := pose.Project(azimuthRad, elevationRad)
 	if !ok { // a pose far from any that fits: far away, but finite
@@ -237,4 +240,15 @@ func (l *layout) residuals(values []float64, point int) (dx, dy float64) {
 		return 0, ((measured.YPx-y)*math.Cos(pose.RollRad) - (measured.XPx-x)*math.Sin(pose.RollRad)) / measured.SDPx
 	}
 	return (measured.XPx - x) / measured.SDPx, (measured.YPx - y) / measured.SDPx
+}
+
+// plumbResidual is how far the second end of a plumb line lies beside the vertical through the first, in standard deviations.
+func plumbResidual(p *Point, pose Pose) float64 {
+	azimuthRad, _ := pose.Direction(p.XPx, p.YPx)
+	_, elevationRad := pose.Direction(p.ToXPx, p.ToYPx)
+	x, y, ok := pose.Project(azimuthRad, elevationRad)
+	if !ok {
+		return 1e6
+	}
+	return ((p.ToXPx-x)*math.Cos(pose.RollRad) + (p.ToYPx-y)*math.Sin(pose.RollRad)) / (p.SDPx * math.Sqrt2)
 }

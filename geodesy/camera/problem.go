@@ -47,6 +47,8 @@ const (
 	SeaHorizon
 	// Level is a point at elevation 0, from an instrument.
 	Level
+	// Plumb is a line from one point to another that hangs plumb: it tells the roll.
+	Plumb
 )
 
 // Point is one measured point.
@@ -55,6 +57,8 @@ type Point struct {
 	Part  Part
 	// XPx, YPx is where it was measured, SDPx the standard deviation each way, above 0.
 	XPx, YPx, SDPx float64
+	// ToXPx, ToYPx is the other end of a line, for Plumb, as well measured as the first.
+	ToXPx, ToYPx float64
 	// Target is an index of Problem.Targets and HeightM the height of the point over the ellipsoid, for OnTarget.
 	Target  int
 	HeightM float64
@@ -118,7 +122,9 @@ func (p *Problem) check() error {
 			return fmt.Errorf("point %d: spread %v px: must be above 0", i, at.SDPx)
 		case at.Part == OnTarget && (at.Target < 0 || at.Target >= len(p.Targets)):
 			return fmt.Errorf("point %d: no target %d", i, at.Target)
-		case math.IsNaN(at.XPx+at.YPx+at.HeightM) || math.IsInf(at.XPx+at.YPx+at.HeightM, 0):
+		case at.Part == Plumb && at.XPx == at.ToXPx && at.YPx == at.ToYPx:
+			return fmt.Errorf("point %d: both ends of a plumb line in one place", i)
+		case math.IsNaN(at.XPx+at.YPx+at.HeightM+at.ToXPx+at.ToYPx) || math.IsInf(at.XPx+at.YPx+at.HeightM+at.ToXPx+at.ToYPx, 0):
 			return fmt.Errorf("point %d: place or height is not a number", i)
 		}
 	}

@@ -218,7 +218,7 @@ func refine(sights []Sight, start geodesy.LatLon) (Resection, error) {
 			return r, fmt.Errorf("%w: the angles do not change along one direction", ErrDangerCircle)
 		}
 		stepE, stepN := (nn*ge-en*gn)/determinant, (ee*gn-en*ge)/determinant
-		r.ellipse(nn/determinant, -en/determinant, ee/determinant)
+		r.SemiMajorM, r.SemiMinorM, r.MajorAzimuthDeg = Ellipse(nn/determinant, -en/determinant, ee/determinant)
 		nearestM := slices.Min(distances)
 		length := math.Hypot(stepE, stepN)
 		if length > nearestM/2 { // the angles bend: no further than they can be trusted
@@ -232,11 +232,11 @@ func refine(sights []Sight, start geodesy.LatLon) (Resection, error) {
 	return r, fmt.Errorf("%w within 50 steps", ErrNoConvergence)
 }
 
-// ellipse sets the ellipse of one standard deviation from the covariance of easting and northing.
-func (r *Resection) ellipse(ee, en, nn float64) {
+// Ellipse returns the ellipse of one standard deviation from variances and covariance of easting and northing: its half axes, and the azimuth of
+// the longer one, 0…180°.
+func Ellipse(ee, en, nn float64) (semiMajor, semiMinor, majorAzimuthDeg float64) {
 	mean, half := (ee+nn)/2, math.Hypot((ee-nn)/2, en)
-	r.SemiMajorM, r.SemiMinorM = math.Sqrt(mean+half), math.Sqrt(math.Max(mean-half, 0))
-	r.MajorAzimuthDeg = math.Mod(math.Atan2(2*en, nn-ee)/2*180/math.Pi+180, 180)
+	return math.Sqrt(mean + half), math.Sqrt(math.Max(mean-half, 0)), math.Mod(math.Atan2(2*en, nn-ee)/2*180/math.Pi+180, 180)
 }
 
 // chart is the plane that touches the Earth amid the sighted places, distances and azimuths from there kept.

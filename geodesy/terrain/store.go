@@ -63,6 +63,7 @@ type outcome struct {
 	errs     []error // all files that could not be read, err among them
 	highestM float64
 	anyPost  bool // false where all posts are void
+	refused  int
 }
 
 // NewStore returns a store of the tiles of an index. Nothing is read yet.
@@ -109,6 +110,7 @@ func (s *Store) read(at *slot) (*Tile, error) {
 			return (*Tile)(nil), known.err
 		}
 		known.highestM, known.anyPost = tile.highest()
+		known.refused = tile.Refused
 		at.outcome.Store(known)
 		s.hold(at, tile)
 		return tile, nil
@@ -179,6 +181,17 @@ func (s *Store) outcome(at *slot) *outcome {
 	}
 	s.read(at) // its error is kept in the outcome
 	return at.outcome.Load()
+}
+
+// Refused counts the posts of the tiles read so far that hold a height which no land has, and count as void.
+func (s *Store) Refused() int {
+	refused := 0
+	for _, at := range s.slots {
+		if known := at.outcome.Load(); known != nil {
+			refused += known.refused
+		}
+	}
+	return refused
 }
 
 // Unreadable returns the errors of the files met so far that could not be read, each once, sorted by the latitude, then longitude of the

@@ -62,7 +62,7 @@
     map.on("blur", function () { map.scrollWheelZoom.disable(); });
     const bounds = L.latLngBounds([south, west], [north, east]);
     const first = page.tables.filter(function (table) { return table.id !== "undecided"; }).flatMap(function (table) {
-      return Array.from({length: Math.min(table.count, mostLines)}, function (_, row) { return endsOf(table, row); }).flat();
+      return Array.from({length: Math.min(table.count, mostLines)}, function (_, row) { return endsOf(table, row).slice(0, 2); }).flat();
     });
     map.fitBounds(first.length ? L.latLngBounds(first.map(at)).pad(0.05) : bounds, {animate: false});
     map.setMinZoom(map.getZoom() - 2);
