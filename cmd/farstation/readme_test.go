@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"flag"
 	"io"
 	"math"
 	"os"
@@ -91,7 +92,7 @@ func TestReadmeCommands(t *testing.T) {
 		lines = append(lines, found[1])
 	}
 	commands := 0
-	flag := regexp.MustCompile(`--[a-z][a-z-]*`)
+	flags := regexp.MustCompile(`--[a-z][a-z-]*`)
 	known := func(cmd *cobra.Command, name string) bool {
 		return name == "--help" || name == "--version" || cmd.Flags().Lookup(strings.TrimPrefix(name, "--")) != nil
 	}
@@ -105,7 +106,7 @@ func TestReadmeCommands(t *testing.T) {
 				t.Errorf("%s: no such command", line)
 				continue
 			}
-			for _, name := range flag.FindAllString(line, -1) {
+			for _, name := range flags.FindAllString(line, -1) {
 				if !known(cmd, name) {
 					t.Errorf("%s: %s has no flag %s", line, cmd.Name(), name)
 				}
@@ -121,7 +122,7 @@ func TestReadmeCommands(t *testing.T) {
 	}
 }
 
-// Names with underscores are columns, codes of doubt or cases.
+// Names with underscores are columns, codes of doubt, cases, outcomes or parts of a photograph.
 func TestReadmeNamesColumns(t *testing.T) {
 	known := map[string]bool{string(pipeline.BothInView): true, string(pipeline.FarBehindNear): true, string(pipeline.NearMissingFarSeen): true}
 	for _, table := range reports.Dictionary() {
@@ -132,6 +133,9 @@ func TestReadmeNamesColumns(t *testing.T) {
 	for _, doubt := range allDoubts() {
 		known[doubt.Code] = true
 	}
+	for _, word := range []string{pipeline.NotSeen, pipeline.AirNotClear, pipeline.NotTried, string(pipeline.PartSeaHorizon)} {
+		known[word] = true
+	}
 	for _, column := range []string{"latitude_deg", "longitude_deg", "ground_height_m", "structure_height_m"} {
 		known[column] = true
 	}
@@ -140,6 +144,35 @@ func TestReadmeNamesColumns(t *testing.T) {
 			t.Errorf("README names %s, which is no column, doubt or case", found[1])
 		}
 	}
+}
+
+var updateReadme = flag.Bool("update-readme", false, "write the data dictionary into README anew")
+
+// README holds the dictionary between two comments, as schema prints it.
+func TestReadmeDictionary(t *testing.T) {
+	var dictionary bytes.Buffer
+	if err := reports.WriteSchemaMarkdown(&dictionary, reports.Dictionary(), allDoubts()); err != nil {
+		t.Fatal(err)
+	}
+	const first, last = "<!-- dictionary -->\n", "<!-- end of dictionary -->"
+	before, rest, ok := strings.Cut(readme(t), first)
+	held, after, okAfter := strings.Cut(rest, last)
+	if !ok || !okAfter {
+		t.Fatal("README has no place for the dictionary")
+	}
+	// Headings lie below those of README.
+	want := "\n" + strings.ReplaceAll(dictionary.String(), "\n## ", "\n### ") + "\n"
+	want = strings.Replace(want, "\n## ", "\n### ", 1)
+	if held == want {
+		return
+	}
+	if *updateReadme {
+		if err := os.WriteFile(filepath.Join("..", "..", "README.md"), []byte(before+first+want+last+after), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	t.Error("README's data dictionary is stale: go test ./cmd/farstation -run ReadmeDictionary -update-readme")
 }
 
 func TestReadmeWeights(t *testing.T) {
