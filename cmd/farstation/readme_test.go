@@ -294,6 +294,53 @@ func nodeEnvironment() []string {
 	return os.Environ()
 }
 
+// The lines of README that begin with jq run as they stand, and print something.
+func TestReadmeJq(t *testing.T) {
+	text := readme(t)
+	var lines []string
+	for line := range strings.Lines(text) {
+		if strings.HasPrefix(line, "jq ") {
+			lines = append(lines, strings.TrimSpace(line))
+		}
+	}
+	if len(lines) < 3 {
+		t.Fatalf("README has %d lines of jq", len(lines))
+	}
+	if _, err := exec.LookPath("jq"); err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("jq is not installed")
+		}
+		t.Skip("jq is not installed: its lines in README are not run")
+	}
+	runDemoHere(t)
+	for _, line := range lines {
+		output, err := exec.Command("sh", "-c", line).CombinedOutput()
+		if err != nil || len(bytes.TrimSpace(output)) < 10 || bytes.Contains(output, []byte("null")) {
+			t.Errorf("%s: %v\n%s", line, err, output)
+		}
+	}
+}
+
+// The files and columns that README's Python names are there.
+func TestReadmePython(t *testing.T) {
+	blocks := fenced(readme(t), "python")
+	if len(blocks) == 0 {
+		t.Fatal("README has no Python")
+	}
+	known := map[string]bool{"verdict = 'direct'": true}
+	for _, table := range reports.Dictionary() {
+		known["farstation-demo/run/"+table.File] = true
+		for _, column := range table.Columns {
+			known[column.Name] = true
+		}
+	}
+	for _, found := range regexp.MustCompile(`"([^"]+)"`).FindAllStringSubmatch(strings.Join(blocks, ""), -1) {
+		if !known[found[1]] {
+			t.Errorf("README's Python names %q, which is no file or column", found[1])
+		}
+	}
+}
+
 // The queries of README run as they stand, each finds something, and together they read every Parquet file of a run.
 func TestReadmeQueries(t *testing.T) {
 	queries := fenced(readme(t), "sql")
