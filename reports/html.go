@@ -43,6 +43,8 @@ type HTMLOptions struct {
 	TableRows int
 	// Doubts explains the codes of the doubts columns; codes that are not in it stand as they are.
 	Doubts []Doubt
+	// Feet adds feet to every number of metres in the text; figures and tables keep metres.
+	Feet bool
 }
 
 const defaultTableRows = 10_000
@@ -75,7 +77,11 @@ func WriteHTML(w io.Writer, result *pipeline.Result, opts HTMLOptions) error {
 	if err := pages.ExecuteTemplate(&buf, "report.tmpl", page); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	if _, err := buf.WriteTo(w); err != nil {
+	text := buf.String()
+	if opts.Feet {
+		text = pageWithFeet(text)
+	}
+	if _, err := io.WriteString(w, text); err != nil {
 		return fmt.Errorf("report: write: %w", err)
 	}
 	return nil

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"farstation/pipeline"
+	"farstation/reports"
 )
 
 // flagAdder is the part of a flag set that options add themselves to.
@@ -71,6 +72,18 @@ func addHeightFlags(flags flagAdder, o *pipeline.Options) {
 	flags.Float64Var(&o.SeaLevelM, "sea-level-m", o.SeaLevelM, "height `M` of the sea over the geoid, in metres: the tide; 0 is mean sea level")
 	flags.Float64Var(&o.SeaLevelSDM, "sea-level-sd-m", o.SeaLevelSDM, "standard deviation `M` of that, in metres")
 	flags.BoolVar(&o.AsListed, "as-listed", o.AsListed, "take places and heights exactly as the gazetteer has them, unchecked against the terrain")
+}
+
+func addFeetFlag(flags flagAdder, feet *bool) {
+	flags.BoolVar(feet, "feet", false, "feet beside every number of metres in texts; figures, tables and files keep metres")
+}
+
+// inUnits is a text as it is, or with feet beside its metres.
+func inUnits(text string, feet bool) string {
+	if feet {
+		return reports.WithFeet(text)
+	}
+	return text
 }
 
 const terrainUsage = "elevation `PATH`: a file, or a folder of them, searched downwards (.hgt, GeoTIFF, DTED, also .gz and .zip); repeatable, the first " +

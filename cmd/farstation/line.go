@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -28,7 +29,7 @@ type lineOptions struct {
 	fromStructureM, toStructureM float64
 	// fromStructure and toStructure tell whether those flags were given.
 	fromStructure, toStructure bool
-	asJSON                     bool
+	asJSON, feet               bool
 	draws                      int
 	figure                     string
 }
@@ -80,6 +81,7 @@ func (o *lineOptions) flagGroups() []flagGroup {
 			f.BoolVar(&o.asJSON, "json", false, "print the row that a survey would write, as JSON")
 			f.IntVar(&o.draws, "draws", 0, "also draw the whole profile `N` times at random and print the share that shows the top, beside the chance")
 			f.StringVar(&o.figure, "figure", "", "`FILE`.svg to draw the profile into; it must not exist yet")
+			addFeetFlag(f, &o.feet)
 		}),
 		newFlagGroup("Air", func(f flagAdder) { addAirFlags(f, &o.Options) }),
 		newFlagGroup("Heights and terrain", func(f flagAdder) { addHeightFlags(f, &o.Options) }),
@@ -183,7 +185,7 @@ func runLine(ctx context.Context, stdio *stdio, o lineOptions) error {
 			return fmt.Errorf("--figure %s: cannot be written: %w: name another file", o.figure, pathCause(err))
 		}
 	}
-	if _, err := text.WriteTo(stdio.out); err != nil {
+	if _, err := io.WriteString(stdio.out, inUnits(text.String(), o.feet && !o.asJSON)); err != nil {
 		return err
 	}
 	var unreadable []string

@@ -27,6 +27,7 @@ type surveyOptions struct {
 	replace       bool
 	keep, rankFor string
 	weights       string
+	feet          bool
 	progress      progressOptions
 }
 
@@ -93,6 +94,7 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 			f.Var(choiceValue{(*string)(&o.ObserverPlace), []string{string(pipeline.PlaceExact), string(pipeline.PlaceBlurred), string(pipeline.PlaceLeftOut)}}, "observer-place",
 				"how ranked.csv, ranked.geojson and ranked.kml tell observers' places: as they are, on a grid of 0.1°, or not at all; the Parquet tables and the report always tell them")
 			f.Var(choiceValue{&o.rankFor, []string{"test", "picture"}}, "rank-for", "which score ranks: as a test of the two models, or as a picture")
+			addFeetFlag(f, &o.feet)
 			f.StringVar(&o.weights, "weights", "", "`LIST` of weights of that score's terms instead of its own, such as reach=1,loss=1.5; terms are "+strings.Join(scoreTerms(), ", "))
 		}),
 		newFlagGroup("Running", func(f flagAdder) {
@@ -171,7 +173,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) error {
 	result.Manifest.PeakMemory = memoryBytes()
 	report := reports.File{Name: "report.html", Write: func(w io.Writer) error {
 		return reports.WriteHTML(w, result, reports.HTMLOptions{
-			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(),
+			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(), Feet: o.feet,
 		})
 	}}
 	if err := reports.WriteRun(ctx, o.out, o.replace, result, []reports.File{report}); err != nil {
@@ -180,7 +182,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) error {
 	watcher.stop()
 	var text bytes.Buffer
 	summarise(&text, result, filepath.Join(o.out, report.Name))
-	if _, err := text.WriteTo(stdio.out); err != nil {
+	if _, err := io.WriteString(stdio.out, inUnits(text.String(), o.feet)); err != nil {
 		return fmt.Errorf("the run is complete, but its summary could not be printed: %w", err)
 	}
 	return unreadableTiles(result.Manifest.Terrain.Unreadable)
