@@ -142,7 +142,7 @@ Exit status:
   0    done
   1    failed
   2    wrong flags, or input that cannot be read
-  3    verify or claim --check found a difference
+  3    verify, changes or claim --check found a difference
   4    done, but terrain files could not be read
   130  interrupted; nothing was written
 
@@ -176,7 +176,7 @@ func newRootCommand(stdio *stdio) *cobra.Command {
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetHelpCommand(newHelpCommand())
-	root.AddCommand(newDemoCommand(stdio), newSurveyCommand(stdio), newLineCommand(stdio), newSchemaCommand(stdio), newTilesCommand(stdio), newVerifyCommand(stdio), newWeighCommand(stdio), newResectCommand(stdio), newClaimCommand(stdio), newOutcomesCommand(stdio), newCompletionCommand(stdio), newManCommand(stdio))
+	root.AddCommand(newDemoCommand(stdio), newSurveyCommand(stdio), newLineCommand(stdio), newSchemaCommand(stdio), newTilesCommand(stdio), newVerifyCommand(stdio), newChangesCommand(stdio), newWeighCommand(stdio), newResectCommand(stdio), newClaimCommand(stdio), newOutcomesCommand(stdio), newCompletionCommand(stdio), newManCommand(stdio))
 	return root
 }
 
