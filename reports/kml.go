@@ -193,8 +193,10 @@ func (k *kmlWriter) sightline(row *rankedRow, visible, altitude string) error {
 	k.element("visibility", visible)
 	k.element("description", fmt.Sprintf("%.1f km, %s; bearing %.2f° from true north", row.DistanceM/1000, row.Verdict, row.AzimuthDeg))
 	k.element("styleUrl", "#"+style)
-	if err := k.data(row); err != nil {
-		return err
+	if altitude == "absolute" { // once is enough
+		if err := k.data(row); err != nil {
+			return err
+		}
 	}
 	line := row.Sightline
 	if row.observerPlace == pipeline.PlaceBlurred {
