@@ -40,8 +40,8 @@ type TileNeed struct {
 	Lines *int64 `json:"lines"`
 	// State is CellServed, CellSea or CellMissing.
 	State string `json:"state"`
-	// File is the tile that serves the cell, or that should and cannot be read; nil where there is none.
-	File *string `json:"file"`
+	// Files are those that serve the cell, the first to be asked first, or that should and cannot be read.
+	Files []string `json:"files"`
 }
 
 // The states of a TileNeed.
@@ -80,12 +80,9 @@ func Tiles(ctx context.Context, opts Options, progress *Progress) (*TileNeeds, e
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		need := TileNeed{Cell: cellName(at[0], at[1]), LatDeg: at[0], LonDeg: at[1], State: CellMissing}
+		need := TileNeed{Cell: cellName(at[0], at[1]), LatDeg: at[0], LonDeg: at[1], State: CellMissing, Files: append([]string{}, files[at]...)}
 		if len(opts.Features) > 0 {
 			need.Lines = &lines
-		}
-		if file, ok := files[at]; ok {
-			need.File = &file
 		}
 		switch world.Store.State(at[0], at[1]) {
 		case terrain.HasTile:
@@ -125,11 +122,15 @@ func (o *Options) validateTiles() error {
 	return complete.Validate()
 }
 
-// tileFiles maps the south-west corner of each cell that has a tile to the tile's file.
-func tileFiles(index *terrain.Index) map[[2]int]string {
-	files := map[[2]int]string{}
-	for _, ref := range index.Tiles() {
-		files[[2]int{ref.LatDeg, ref.LonDeg}] = ref.Path
+// tileFiles maps the south-west corner of each cell that has terrain to its files, the first to be asked first.
+func tileFiles(index *terrain.Index) map[[2]int][]string {
+	all := index.Files()
+	files := map[[2]int][]string{}
+	for _, cell := range index.Cells() {
+		for _, i := range cell.Files {
+			at := [2]int{cell.LatDeg, cell.LonDeg}
+			files[at] = append(files[at], all[i].Path)
+		}
 	}
 	return files
 }

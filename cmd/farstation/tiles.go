@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -176,11 +177,11 @@ func writeTiles(w io.Writer, needs *pipeline.TileNeeds, o *tilesOptions) error {
 		tile := "sea"
 		switch c.State {
 		case pipeline.CellServed:
-			tile = plain(*c.File)
+			tile = plain(strings.Join(c.Files, ", "))
 		case pipeline.CellMissing:
 			tile = "MISSING " + tileName(c.Cell, o.pattern)
-			if c.File != nil {
-				tile += ", for " + plain(*c.File) + " cannot be read"
+			if len(c.Files) > 0 {
+				tile += ", for " + plain(strings.Join(c.Files, ", ")) + " cannot be read"
 			}
 		}
 		if withLines {
