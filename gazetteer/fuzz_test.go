@@ -41,7 +41,7 @@ func fuzzFormat(f *testing.F, format format) {
 			if err := format.readAgain(func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }, out); err != nil {
 				return // before ways and relations have found their places
 			}
-		} else if err := format.read(bytes.NewReader(data), out); err != nil && format.name != "geojson" {
+		} else if err := format.read(bytes.NewReader(data), out); err != nil && format.name != "geojson" && !strings.Contains(err.Error(), "before the header, is longer than 4096 bytes") {
 			t.Errorf("reading from memory fails: %v", err)
 		}
 		if report.Used+report.PassedOver+report.RejectedRows != report.Rows || len(ids) != report.Used {

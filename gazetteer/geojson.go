@@ -220,7 +220,10 @@ func geoJSONFeature(line int, text []byte, out *sink) error {
 func geoJSONRecord(line int, kind Kind, id string, geometry json.RawMessage, p properties) (record, error) {
 	r := newRecord(line, "", kind)
 	r.name, r.otherNames = p.text["name"], p.otherNames()
-	if p.gone {
+	if p.tagged {
+		r.startDate, r.endDate = p.text["start_date"], p.text["end_date"]
+	}
+	if _, _, structure := kind.assumedStructure(); p.gone || structure && r.endDate != "" {
 		r.doubts = append(r.doubts, DoubtNotStanding)
 	}
 	var err error

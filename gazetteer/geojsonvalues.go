@@ -86,7 +86,7 @@ func (p properties) column(column csvColumn) string {
 		}
 	}
 	if p.tagged && column == csvStructure {
-		return p.text["height"]
+		return p.text[firstReadable(p.tag, "height", "tower:height")]
 	}
 	return ""
 }

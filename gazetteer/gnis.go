@@ -2,6 +2,7 @@ package gazetteer
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -107,6 +108,9 @@ func readGNIS(text io.Reader, out *sink) error {
 	var header gnisHeader
 	for header.columns == 0 {
 		line, err := lines.next()
+		if errors.Is(err, errLineTooLong) {
+			return fmt.Errorf("line %d, before the header, is longer than %d bytes: this is no file of GNIS", lines.line, out.options.MaxLineBytes)
+		}
 		if err != nil {
 			return err // fitsGNIS has seen the header
 		}

@@ -58,6 +58,14 @@ func heightWords(f *Feature) string {
 
 // combine makes one feature of the records of one thing, the best record first.
 func combine(records []*Feature) Feature {
+	// Of what stands again, what stands no longer gives names and sources alone.
+	standing := slices.DeleteFunc(slices.Clone(records), func(r *Feature) bool { return !r.Stands() })
+	if n := len(standing); n > 0 && n < len(records) && !noLongerStands(records) {
+		f := combine(standing)
+		f.OtherNames, f.Sources = slices.Clone(f.OtherNames), nil
+		f.combineNames(records)
+		return f
+	}
 	f := *records[0]
 	if len(records) == 1 {
 		return f

@@ -25,12 +25,14 @@ type World struct {
 	Merging     gazetteer.MergeReport
 	NotStanding int
 	// Gone names the first of those.
-	Gone     []string
-	Store    *terrain.Store
-	Index    *terrain.Index
-	Geoid    *geoid.Grid
-	Inputs   []Input
-	Rejected []InputRejected
+	Gone []string
+	// WantedCells are the cells under features that have no height for want of terrain, by their south-west corners.
+	WantedCells map[[2]int]bool
+	Store       *terrain.Store
+	Index       *terrain.Index
+	Geoid       *geoid.Grid
+	Inputs      []Input
+	Rejected    []InputRejected
 }
 
 // Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.
@@ -52,6 +54,12 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
 		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features, w.Index),
 	})
+	heightless := map[string]geodesy.LatLon{}
+	for i := range w.Features {
+		if f := &w.Features[i]; math.IsNaN(f.ListedHeightM) {
+			heightless[f.ID] = f.Listed
+		}
+	}
 	progress.begin("settle features", len(w.Features))
 	spacing := w.postSpacingM()
 	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
@@ -62,8 +70,19 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 			return nil, failed[0]
 		}
 	}
+	w.notePlaces(heightless)
 	slices.SortFunc(w.Features, func(a, b gazetteer.Feature) int { return strings.Compare(a.ID, b.ID) })
 	return w, nil
+}
+
+// notePlaces keeps the cells of the features that were dropped for want of a height.
+func (w *World) notePlaces(heightless map[string]geodesy.LatLon) {
+	w.WantedCells = map[[2]int]bool{}
+	for _, d := range w.Dropped {
+		if at, ok := heightless[d.ID]; ok {
+			w.WantedCells[cellsOf(at)[0]] = true
+		}
+	}
 }
 
 // landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them. A feature on the edge of a

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"farstation/gazetteer"
 	"farstation/geodesy"
@@ -12,20 +13,27 @@ import (
 
 // readFeatures reads all gazetteers. A row whose id another file has already is rejected: it is the same record.
 func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progress) error {
-	first := map[string]string{} // id to the file that has it
+	type known struct {
+		path, name string
+		at         geodesy.LatLon
+	}
+	first := map[string]known{} // by id
 	for _, path := range opts.Features {
 		repeated := 0
 		var rows []gazetteer.Rejected
 		report, err := gazetteer.ReadFile(ctx, path, gazetteer.ReadOptions{AsListed: opts.AsListed}, func(f gazetteer.Feature) error {
 			progress.add(1)
 			if other, taken := first[f.ID]; taken {
+				if madeByHand(f.ID) && geodesy.WGS84.Inverse(f.Listed, other.at).DistanceM > sameThingM {
+					return fmt.Errorf("id %s is %s in %s and another thing, %s, here: make the ids differ, with a prefix for each file", f.ID, other.name, other.path, f.Name)
+				}
 				repeated++
 				if len(rows) < 20 {
-					rows = append(rows, gazetteer.Rejected{Line: f.Line, Reason: fmt.Sprintf("id %s stands in %s already", f.ID, other)})
+					rows = append(rows, gazetteer.Rejected{Line: f.Line, Reason: fmt.Sprintf("id %s stands in %s already", f.ID, other.path)})
 				}
 				return nil
 			}
-			first[f.ID] = path
+			first[f.ID] = known{path, f.Name, f.Listed}
 			w.Features = append(w.Features, f)
 			return nil
 		})
@@ -42,6 +50,14 @@ func (w *World) readFeatures(ctx context.Context, opts *Options, progress *Progr
 		}
 	}
 	return nil
+}
+
+// sameThingM is how far apart two rows of one id may lie and still be one thing, in metres.
+const sameThingM = 1000
+
+// madeByHand tells ids that the makers of files choose, so that two files may give one id to two things.
+func madeByHand(id string) bool {
+	return strings.HasPrefix(id, "csv:") || strings.HasPrefix(id, "geojson:")
 }
 
 // mergeFeatures makes one feature of the records of one thing, and leaves out what stands no longer, or not yet.

@@ -74,6 +74,11 @@ func Tiles(ctx context.Context, opts Options, progress *Progress) (*TileNeeds, e
 	} else {
 		crossed = opts.Area.cells()
 	}
+	for at := range world.WantedCells {
+		if _, ok := crossed[at]; !ok {
+			crossed[at] = 0 // no line is known yet: the terrain under its features comes first
+		}
+	}
 	files := tileFiles(world.Index)
 	progress.begin("look for tiles", len(crossed))
 	for at, lines := range crossed {

@@ -114,7 +114,7 @@ func (v *verification) world() (*World, error) {
 	for _, in := range v.manifest.Inputs {
 		said[in.Path] = true
 	}
-	for _, ref := range index.Tiles() {
+	for _, ref := range index.Files() {
 		if !said[ref.Path] {
 			return nil, fmt.Errorf("%w: terrain %s was not there when the run was made", ErrSkipped, ref.Path)
 		}

@@ -62,7 +62,7 @@ func newHTMLLine(result *pipeline.Result, l *pipeline.Sightline, profile *pipeli
 		Threshold:  threshold,
 		Profile:    template.HTML(profileSVG), // the figures escape every text themselves
 		Frame:      template.HTML(frameSVG),
-		Compared:   comparedRows(l),
+		Compared:   comparedRows(l, opts.K),
 		Facts:      facts(l, opts),
 		Objections: objections(result, l, opts),
 	}, nil
@@ -110,7 +110,7 @@ func claimOf(l *pipeline.Sightline, opts HTMLOptions) (claim, threshold template
 	return claim, "Threshold: none by this line alone, for there is no front to measure from; its alignments decide."
 }
 
-func comparedRows(l *pipeline.Sightline) []comparedRow {
+func comparedRows(l *pipeline.Sightline, k float64) []comparedRow {
 	undecidedOr := func(otherwise string) string {
 		if l.Verdict == pipeline.Undecided {
 			return "undecided: terrain is missing"
@@ -124,16 +124,21 @@ func comparedRows(l *pipeline.Sightline) []comparedRow {
 		each := func(v *float64) string { return optional(v, metres, "").Text }
 		obscured = fmt.Sprintf("%s at low k, %s at high k; %s in straight light", each(l.ObscuredHeightLowKM), each(l.ObscuredHeightHighKM), each(l.ObscuredHeightK0M))
 	}
-	return []comparedRow{
+	var overFront []comparedRow
+	if angle, ok := pipeline.NewFrontAngle(l, k); ok {
+		overFront = []comparedRow{{Name: "angle of the top over the ground of the front, which a photograph shows", Curved: minutes(angle.CurvedArcmin), Plane: minutes(angle.PlaneArcmin),
+			Spread: "that ground is " + kilometres(*l.FrontDistanceM) + " away"}}
+	}
+	return append(overFront, []comparedRow{
 		{Name: "elevation of the top, from the eye’s horizontal", Curved: minutes(60 * l.ElevationDeg), Plane: minutes(60 * l.ElevationPlaneDeg),
 			Spread: "curved ± " + arcmin(l.ElevationSDArcmin) + " (1 sd); plane in the same air " + arcmin(60*l.ElevationPlaneSameAirDeg)},
-		{Name: "margin of the top over the highest ground", Curved: minutes(l.MarginArcmin), Plane: minutes(l.MarginPlaneArcmin),
-			Spread: "critical refraction " + plusMinus(l.CriticalK, l.CriticalKSD, 3)},
+		{Name: "margin of the top over the ground that stands highest, under each model its own", Curved: minutes(l.MarginArcmin), Plane: minutes(l.MarginPlaneArcmin),
+			Spread: "critical refraction " + decimals(l.CriticalK, 3) + ", at " + kilometres(l.GrazingDistanceM)},
 		{Name: "obscured height", Curved: optional(l.ObscuredHeightM, metres, whyNotObscured(l)),
 			Plane: optional(l.ObscuredHeightPlaneM, metres, undecidedOr("nothing is cut off on the plane, or the top too")), Spread: obscured},
 		{Name: "part in view, from base to top", Curved: optional(l.PartInView, percent, undecidedOr("not given")),
 			Plane: optional(l.PartInViewPlane, percent, undecidedOr("not given")), Spread: "base height " + metres(l.BaseHeightM)},
-	}
+	}...)
 }
 
 func facts(l *pipeline.Sightline, opts HTMLOptions) []htmlFact {
@@ -155,7 +160,7 @@ func facts(l *pipeline.Sightline, opts HTMLOptions) []htmlFact {
 		value("radius along the line", kilometres(l.RadiusM)),
 		value("critical refraction beyond 1 km of the ends", decimals(l.CriticalKBeyond1km, 3)),
 		value("grazing point", kilometres(l.GrazingDistanceM)+", ground "+metres(l.GrazingHeightM)),
-		value("riskiest point", kilometres(l.RiskiestDistanceM)),
+		value("riskiest point", kilometres(l.RiskiestDistanceM)+", where heights and terrain are worth ± "+decimals(l.CriticalKSD, 3)+" of k"),
 		value("k along the ray used", plusMinus(l.KMean, l.KSD, 3)),
 		maybe("front", l.FrontDistanceM, kilometres, why),
 		maybe("foot in view", l.FootDistanceM, kilometres, why),

@@ -16,7 +16,7 @@ const blurDeg = 0.1
 func tellsPlace() []string {
 	return []string{
 		"observer_name", "observer_id", "observer_kind", "observer_latitude_deg", "observer_longitude_deg", "distance_m", "azimuth_deg", "elevation_deg",
-		"elevation_plane_deg", "margin_arcmin", "critical_k", "front_distance_m", "eye_height_m", "best_alignment_near_id",
+		"elevation_plane_deg", "model_gap_arcmin", "margin_arcmin", "critical_k", "front_distance_m", "eye_height_m", "best_alignment_near_id",
 	}
 }
 

@@ -175,6 +175,7 @@ func TestObserverPlace(t *testing.T) {
 	features, lines, alignments := kmlSample()
 	lines[2].ObserverName, lines[2].ObserverID, lines[2].TargetName = "Secret Knoll", "csv:secret", "Cinder Head"
 	lines[2].ObserverLatDeg, lines[2].ObserverLonDeg = 65.0123456, 179.0456789
+	lines[2].ModelGapArcmin = 16.123
 	features[0].FeatureID, features[0].Name = "csv:secret", "Secret Knoll"
 	result := &pipeline.Result{Features: features, Sightlines: lines, Alignments: alignments[:1]}
 	result.Alignments[0].ObserverID, result.Alignments[0].Rank = "csv:secret", pointer[int32](1)
@@ -196,6 +197,9 @@ func TestObserverPlace(t *testing.T) {
 				if strings.Contains(text, secret) != test.told {
 					t.Errorf("%s, %s: holds %q is %v, want %v", name, test.place, secret, !test.told, test.told)
 				}
+			}
+			if strings.Contains(text, "16.123") && !test.told {
+				t.Errorf("%s, %s: tells the gap between the models, and thus the distance to metres", name, test.place)
 			}
 			if near := strings.Contains(text, "a place near 65.0°, 179.0°"); near != test.blurredTo {
 				t.Errorf("%s, %s: tells the blurred place is %v", name, test.place, near)

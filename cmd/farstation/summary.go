@@ -141,11 +141,11 @@ func emptyHint(c *pipeline.Counts) string {
 	case c.Features == 0:
 		return "No feature was left to survey: see what was rejected above."
 	case c.Observers == 0:
-		return "No observer: no feature of the kinds in --observer-kinds lies inside --area."
+		return "No observer: no feature inside the area is of a kind that looks (peak, hill, volcano, viewpoint, unless --observer-kinds says otherwise; a row of a CSV without a kind is a place)."
 	case c.Targets == 0:
 		return "No target: no feature is of the kinds in --target-kinds."
 	case c.Candidates == 0:
-		return "No pair: no two features within --min-distance-km and --max-distance-km stand high enough to see each other."
+		return noPair(c)
 	case c.Kept == 0:
 		return "No sightline was likely enough to be kept; --keep all keeps every pair."
 	default:
@@ -209,4 +209,15 @@ func doubtLines(codes string) []string {
 		return nil
 	}
 	return []string{fmt.Sprintf("   Doubts: %s (\"farstation schema\" explains them).", strings.ReplaceAll(codes, ",", ", "))}
+}
+
+// noPair says why no pair was a candidate.
+func noPair(c *pipeline.Counts) string {
+	switch {
+	case c.Features < 2 && c.Dropped > 0:
+		return fmt.Sprintf("No pair: %s left out, mostly for want of a height: give terrain (\"farstation tiles\" says which tiles), or heights.", plural(c.Dropped, "feature was", "features were"))
+	case c.NearCandidates > 0:
+		return fmt.Sprintf("No pair: all %d pairs that may see each other are nearer than --min-distance-km.", c.NearCandidates)
+	}
+	return "No pair: no two features within --min-distance-km and --max-distance-km stand high enough to see each other."
 }

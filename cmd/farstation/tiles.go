@@ -103,8 +103,12 @@ func runTiles(ctx context.Context, stdio *stdio, o tilesOptions) error {
 	case o.asJSON:
 		err = writeTilesJSON(&text, needs, &o)
 	case o.missing:
-		for _, name := range missingTiles(needs, o.pattern) {
+		names := missingTiles(needs, o.pattern)
+		for _, name := range names {
 			fmt.Fprintln(&text, name)
+		}
+		if len(names) == 0 {
+			fmt.Fprintln(stdio.err, "farstation: none missing")
 		}
 		if left := leftOut(needs); left != "" {
 			fmt.Fprintf(stdio.err, "farstation: %s\n", left)

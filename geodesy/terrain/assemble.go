@@ -54,12 +54,17 @@ func changed(path string) error {
 	return fmt.Errorf("terrain %s: changed since it was found: start again", path)
 }
 
-// chooseMain finds the raster that gives the lattice: the first with a height in the cell, else the first that can be read.
+// wholeCell is the share of a cell's posts from which on a raster covers all of it, but for a rim.
+const wholeCell = 0.95
+
+// chooseMain finds the raster that gives the lattice: the first that covers the whole cell with heights, else the one that covers most of it.
+// A file that holds a corner must not clip the crests of the rest of the cell; what it has is laid over at the posts of the main raster.
 func (a *assembly) chooseMain(files []int) bool {
 	for _, file := range files {
 		a.own = append(a.own, a.patches(file, 0)...)
 	}
 	var readable *patch
+	widest := 0.0
 	for _, p := range a.own {
 		if p.turnedAway(a.at) || !a.read(p) {
 			continue
@@ -67,9 +72,11 @@ func (a *assembly) chooseMain(files []int) bool {
 		if readable == nil {
 			readable = p
 		}
-		if slices.ContainsFunc(p.values, func(h float32) bool { return h == h }) {
-			a.main = p
-			break
+		if share := p.share(a.at); share > widest && slices.ContainsFunc(p.values, func(h float32) bool { return h == h }) {
+			a.main, widest = p, share
+			if share > wholeCell {
+				break
+			}
 		}
 	}
 	if a.main == nil {
@@ -179,12 +186,55 @@ func (a *assembly) tile() *Tile {
 		}
 	}
 	a.fill(rows, cols, heights)
+	a.layOver(rows, cols, heights)
 	f := &a.index.files[p.file]
 	tile := &Tile{
 		Name: a.name(), LatDeg: int(a.at.latDeg), LonDeg: int(a.at.lonDeg), Rows: rows, Cols: cols, Surface: f.Source.Surface, SDM: f.SDM, Refused: p.refused,
 	}
+	// One word and one spread stand for the whole tile: those that claim less.
+	for _, other := range a.own {
+		if other == p {
+			continue
+		}
+		tile.Refused += other.refused
+		from := &a.index.files[other.file]
+		if !other.usedHere {
+			continue
+		}
+		if from.Source.Surface == SurfaceTop {
+			tile.Surface = SurfaceTop
+		}
+		if orFlat(from.SDM) > orFlat(tile.SDM) {
+			tile.SDM = from.SDM
+		}
+	}
 	tile.setHeights(heights)
 	return tile
+}
+
+// layOver puts the heights of rasters that come before the main one in place of its own, where they have any.
+func (a *assembly) layOver(rows, cols Lattice, heights []float32) {
+	for _, p := range a.own {
+		if p == a.main {
+			return
+		}
+		if p.failed || p.values == nil {
+			continue
+		}
+		for r := range rows.N {
+			southDeg := float64(-int(a.at.latDeg)-1) + rows.at(r)
+			for c := range cols.N {
+				v, u, covered := p.place(southDeg, float64(a.at.lonDeg)+cols.at(c), 0)
+				if !covered {
+					continue
+				}
+				if h := bilinear(v, u, p.post); !math.IsNaN(h) {
+					heights[r*cols.N+c] = float32(h)
+					p.usedHere = true
+				}
+			}
+		}
+	}
 }
 
 // onPost tells whether line i is one of posts: not where it was clamped onto an edge.

@@ -61,6 +61,13 @@ func (p *patch) turnedAway(at cell) bool {
 	return rows == 0 || cols == 0
 }
 
+// share is how much of a cell's posts the patch covers, 0…1.
+func (p *patch) share(at cell) float64 {
+	_, rows := p.lat.inside(-int(at.latDeg) - 1)
+	_, cols := p.lon.inside(int(at.lonDeg) + int(p.turnDeg))
+	return math.Min(float64(rows+1)/p.lat.perDeg, 1) * math.Min(float64(cols+1)/p.lon.perDeg, 1)
+}
+
 // inside returns the posts strictly inside a cell of 1° that begins at a whole degree.
 func (s span) inside(degree int) (first, n int) {
 	const spare = 1e-3

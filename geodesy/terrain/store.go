@@ -64,6 +64,7 @@ type outcome struct {
 	highestM float64
 	anyPost  bool // false where all posts are void
 	refused  int
+	sea      bool // all void where there is no land
 }
 
 // NewStore returns a store of the tiles of an index. Nothing is read yet.
@@ -99,7 +100,7 @@ func (s *Store) read(at *slot) (*Tile, error) {
 		if tile := at.tile.Load(); tile != nil {
 			return tile, nil // another call has read it meanwhile
 		}
-		if past := at.outcome.Load(); past != nil && past.err != nil {
+		if past := at.outcome.Load(); past != nil && (past.err != nil || past.sea) {
 			return (*Tile)(nil), past.err
 		}
 		tile, errs := s.index.assemble(at.at, s.land)
@@ -110,6 +111,12 @@ func (s *Store) read(at *slot) (*Tile, error) {
 			return (*Tile)(nil), known.err
 		}
 		known.highestM, known.anyPost = tile.highest()
+		if !known.anyPost && len(errs) == 0 && !s.land(int(at.at.latDeg), int(at.at.lonDeg)) {
+			// A set that covers open sea without data says no more of it than one that leaves it out.
+			known.sea = true
+			at.outcome.Store(known)
+			return (*Tile)(nil), nil
+		}
 		known.refused = tile.Refused
 		at.outcome.Store(known)
 		s.hold(at, tile)
@@ -145,8 +152,11 @@ func (s *Store) hold(at *slot, tile *Tile) {
 func (s *Store) State(latDeg, lonDeg int) CellState {
 	c := cellOf(latDeg, lonDeg)
 	if at, ok := s.slots[c]; ok {
-		if s.outcome(at).err != nil {
+		switch known := s.outcome(at); {
+		case known.err != nil:
 			return Gap
+		case known.sea:
+			return Sea
 		}
 		return HasTile
 	}

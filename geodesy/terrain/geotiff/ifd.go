@@ -108,36 +108,47 @@ func openSource(r io.ReaderAt, size int64) (s *source, first uint64, err error) 
 	return s, s.order.Uint64(head), nil
 }
 
-// image returns the first directory that is neither an overview nor a mask.
+// image returns the first directory that is neither an overview nor a mask. It refuses files with a mask of that size: values under a mask
+// mean nothing. What cannot be read behind the image is passed over.
 func (s *source) image(first uint64) (directory, error) {
+	const reduced, mask, oldReduced = 1, 4, 2
+	var image directory
 	seen := map[uint64]bool{}
 	for at := first; at != 0; {
-		if seen[at] {
-			return nil, fmt.Errorf("directory at byte %d follows itself: download the tile again", at)
+		var d directory
+		var next, kind, old uint64
+		var err error
+		switch {
+		case seen[at]:
+			err = fmt.Errorf("directory at byte %d follows itself: download the tile again", at)
+		case len(seen) == maxDirectories:
+			err = fmt.Errorf("more than %d directories without a full image: check the file", maxDirectories)
+		default:
+			d, next, err = s.directory(at)
 		}
-		if len(seen) == maxDirectories {
-			return nil, fmt.Errorf("more than %d directories without a full image: check the file", maxDirectories)
+		if err == nil {
+			kind, err = s.number(d, tagNewSubfileType, 0)
+		}
+		if err == nil {
+			old, err = s.number(d, tagSubfileType, 1)
+		}
+		switch {
+		case err != nil && image != nil:
+			return image, nil
+		case err != nil:
+			return nil, err
+		case kind&(reduced|mask) == mask && image != nil:
+			return nil, errors.New("marks places without data by a mask, which is not read: rewrite with gdalwarp -dstnodata -32768")
+		case kind&(reduced|mask) == 0 && old != oldReduced && image == nil:
+			image = d
 		}
 		seen[at] = true
-		d, next, err := s.directory(at)
-		if err != nil {
-			return nil, err
-		}
-		kind, err := s.number(d, tagNewSubfileType, 0)
-		if err != nil {
-			return nil, err
-		}
-		old, err := s.number(d, tagSubfileType, 1)
-		if err != nil {
-			return nil, err
-		}
-		const reduced, mask, oldReduced = 1, 4, 2
-		if kind&(reduced|mask) == 0 && old != oldReduced {
-			return d, nil
-		}
 		at = next
 	}
-	return nil, errors.New("holds no image of full resolution: check the file")
+	if image == nil {
+		return nil, errors.New("holds no image of full resolution: check the file")
+	}
+	return image, nil
 }
 
 // directory reads the entries at a place, and where the next directory lies.
