@@ -130,7 +130,11 @@ func terrainWords(t *pipeline.TerrainSummary) string {
 		if n > len(shown) {
 			more = " and " + count(n-len(shown)) + " more"
 		}
-		text += fmt.Sprintf("; none for %s%s, which hold land: lines across them may be undecided", strings.Join(shown, ", "), more)
+		hold := "hold"
+		if len(shown) == 1 && more == "" {
+			hold = "holds"
+		}
+		text += fmt.Sprintf("; none for %s%s, which %s land: lines across them may be undecided", strings.Join(shown, ", "), more, hold)
 	}
 	return text
 }
