@@ -62,8 +62,6 @@ type RunTables struct {
 
 const (
 	maxFeatureChanges = 100
-	// sameNumber is how far, relative to numbers above 1, two runs' numbers may lie apart: processors differ in the last digits.
-	sameNumber = 1e-7
 	// unmovedM is how far a feature may lie from where it was without having moved, in metres.
 	unmovedM = 0.01
 )
@@ -166,8 +164,9 @@ func (c *Changes) causes(kind string, was, is *Sightline, features map[string]st
 	return causes
 }
 
+// isSameNumber allows for processors that differ in the last digits.
 func isSameNumber(a, b float64) bool {
-	return math.Abs(a-b) <= sameNumber*math.Max(1, math.Max(math.Abs(a), math.Abs(b)))
+	return math.Abs(a-b) <= walkTolerance*math.Max(1, math.Abs(a))
 }
 
 // terrainChanges names elevation files that came, went or have another content, by their paths.

@@ -1,7 +1,6 @@
 package reports
 
 import (
-	"encoding/json"
 	"io"
 	"path/filepath"
 	"slices"
@@ -112,10 +111,7 @@ func writeDataPackage(w io.Writer, manifest *pipeline.Manifest, files []Written)
 		}
 		p.Resources = append(p.Resources, resource)
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(p)
+	return WriteJSON(w, p)
 }
 
 // formOf returns format, media type and encoding of a file of a run by its name.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -65,10 +64,7 @@ func runChanges(stdio *stdio, earlier, later, parquet string, asJSON bool) error
 	}
 	var text bytes.Buffer
 	if asJSON {
-		encoder := json.NewEncoder(&text)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(changes); err != nil {
+		if err := reports.WriteJSON(&text, changes); err != nil {
 			return err
 		}
 	} else {

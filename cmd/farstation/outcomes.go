@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -87,10 +86,7 @@ func runOutcomes(stdio *stdio, run, path string, o outcomesOptions) error {
 	}
 	score := pipeline.ScoreOutcomes(outcomes, rejected, chances)
 	var page, text, asJSON bytes.Buffer
-	encoder := json.NewEncoder(&asJSON)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	if err := encoder.Encode(score); err != nil {
+	if err := reports.WriteJSON(&asJSON, score); err != nil {
 		return err
 	}
 	if o.out != "" {

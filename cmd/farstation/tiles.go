@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -14,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"farstation/pipeline"
+	"farstation/reports"
 )
 
 // tilesOptions are the flags of tiles: those of survey that say which pairs are lines, and its own.
@@ -157,12 +157,10 @@ func leftOut(needs *pipeline.TileNeeds) string {
 }
 
 func writeTilesJSON(w io.Writer, needs *pipeline.TileNeeds, o *tilesOptions) error {
-	encoder := json.NewEncoder(w)
-	encoder.SetIndent("", "  ")
 	if o.missing {
-		return encoder.Encode(missingTiles(needs, o.pattern))
+		return reports.WriteJSON(w, missingTiles(needs, o.pattern))
 	}
-	return encoder.Encode(needs)
+	return reports.WriteJSON(w, needs)
 }
 
 // writeTiles prints the cells as a table, and totals.

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -71,10 +70,7 @@ func runVerify(ctx context.Context, stdio *stdio, run string, o verifyOptions) e
 	}
 	var text bytes.Buffer
 	if o.asJSON {
-		encoder := json.NewEncoder(&text)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(v); err != nil {
+		if err := reports.WriteJSON(&text, v); err != nil {
 			return err
 		}
 	} else {
