@@ -54,6 +54,10 @@ type PointResidual struct {
 	XPx    float64      `json:"x_px"`
 	YPx    float64      `json:"y_px"`
 	Arcmin float64      `json:"arcmin"`
+	// AtXPx and AtYPx are where the point was measured, and SDPx its standard deviation each way.
+	AtXPx float64 `json:"at_x_px"`
+	AtYPx float64 `json:"at_y_px"`
+	SDPx  float64 `json:"sd_px"`
 }
 
 // CurvatureFit is the free curvature of some of the points: its ratio to the Earth's, c = 1 − k.
@@ -116,19 +120,29 @@ type Weighing struct {
 	PlaneSD  *float64 `json:"plane_sd"`
 	CurvedSD *float64 `json:"curved_sd"`
 
-	OverturnedBy []Overturn      `json:"overturned_by"`
-	Orders       []TopOrder      `json:"orders"`
-	WithoutLow   *CurvatureFit   `json:"without_low_rays"`
-	LowRays      int             `json:"low_rays"`
-	Distorted    *CurvatureFit   `json:"with_distortion"`
-	LeaveOneOut  []CurvatureFit  `json:"leave_one_out"`
-	WrongName    string          `json:"wrong_name,omitempty"`
-	Tops         []WeighedTop    `json:"tops"`
-	Cuts         []CutCompared   `json:"cuts"`
-	Absent       []AbsentThing   `json:"absent"`
-	Air          camera.Air      `json:"air"`
-	Notes        []string        `json:"notes"`
-	Rejected     []InputRejected `json:"rejected"`
+	OverturnedBy []Overturn     `json:"overturned_by"`
+	Orders       []TopOrder     `json:"orders"`
+	WithoutLow   *CurvatureFit  `json:"without_low_rays"`
+	LowRays      int            `json:"low_rays"`
+	Distorted    *CurvatureFit  `json:"with_distortion"`
+	LeaveOneOut  []CurvatureFit `json:"leave_one_out"`
+	WrongName    string         `json:"wrong_name,omitempty"`
+	Tops         []WeighedTop   `json:"tops"`
+	Cuts         []CutCompared  `json:"cuts"`
+	Absent       []AbsentThing  `json:"absent"`
+	// Names are the points that had none, with the names that fit best.
+	Names []NamedPoint `json:"names"`
+	// Expected are the tops that should stand within the frames, the nearest first, and Hidden counts those that ground hides and are not listed.
+	Expected []ExpectedTop    `json:"expected"`
+	Hidden   int              `json:"hidden"`
+	Sections []WeighedSection `json:"sections"`
+	Evidence *EvidenceRatio   `json:"evidence"`
+	// Distances tells by how much the distances between the places of the photographs and what they show cannot stand on a plane; null for one place.
+	Distances  *PlaneDistances     `json:"distances_on_plane"`
+	Prediction *PredictionCompared `json:"prediction"`
+	Air        camera.Air          `json:"air"`
+	Notes      []string            `json:"notes"`
+	Rejected   []InputRejected     `json:"rejected"`
 }
 
 // Weigh fits the models to the photographs of a scene, and says what they decide. Points that decide nothing are an answer, not an error.
@@ -204,7 +218,7 @@ func (s *Scene) fitModel(name string, problem *camera.Problem, index []int, mode
 	m.Fitted, m.fit, m.Chi2, m.DOF, m.P = true, fit, fit.Chi2, fit.DOF, fit.P
 	for i, r := range fit.Residuals {
 		p := &s.Points[index[i]]
-		m.Residuals = append(m.Residuals, PointResidual{s.nameOf(index[i]), p.Part, p.Frame + 1, r.XPx, r.YPx, r.Arcmin})
+		m.Residuals = append(m.Residuals, PointResidual{s.nameOf(index[i]), p.Part, p.Frame + 1, r.XPx, r.YPx, r.Arcmin, p.XPx, p.YPx, p.SDPx})
 	}
 	return m
 }

@@ -57,6 +57,10 @@ type Fit struct {
 	// fit is not to be trusted.
 	Weakest   string
 	Condition float64
+	// LogEvidence is the natural logarithm of the marginal likelihood, but for a constant that all models of one problem share: −χ²/2 −
+	// ½ ln det N − Σ ln(prior standard deviations), Laplace's approximation about the best fit (MacKay 2003, Information Theory, Inference and
+	// Learning Algorithms, eq. 28.6). Compared between models it means something only where both have a prior on the curvature or keep it.
+	LogEvidence float64
 
 	layout     *layout
 	values     []float64
@@ -267,11 +271,18 @@ func (f *Fit) finish(normal *mat.SymDense) error {
 				}
 				f.covariance.SetSym(i, j, sum/scale[i]/scale[j])
 			}
+			f.LogEvidence -= math.Log(eigenvalues[i])/2 + math.Log(scale[i])
 		}
 	}
 	f.Curvature = at(f.values, l.curvature, l.model.Curvature)
 	if l.curvature >= 0 {
 		f.CurvatureSD = math.Sqrt(f.covariance.At(l.curvature, l.curvature))
+	}
+	f.LogEvidence -= f.Chi2 / 2
+	for _, q := range l.parameters {
+		if !math.IsInf(q.sd, 1) {
+			f.LogEvidence -= math.Log(q.sd)
+		}
 	}
 	f.P = 1
 	if f.DOF > 0 {

@@ -58,10 +58,7 @@ func TestResectIsCalibrated(t *testing.T) {
 			continue
 		}
 		tried++
-		arc := geodesy.WGS84.Inverse(r.Place, place)
-		along, across := math.Sincos((arc.AzimuthDeg - r.MajorAzimuthDeg) * math.Pi / 180)
-		u, v := arc.DistanceM*across/r.SemiMajorM, arc.DistanceM*along/r.SemiMinorM
-		if u*u+v*v < 5.991 {
+		if offInEllipse(r, place) < 5.991 {
 			inside++
 		}
 	}
