@@ -28,6 +28,7 @@ func (r *ClaimRun) newClaim(subject, id, observerID, targetID string) (*Claim, *
 	c := &Claim{
 		Form: ClaimForm, Version: r.Manifest.Version, Made: r.Made, RunSHA256: r.SHA256, Subject: subject, ID: id,
 		Parameters: r.Manifest.Parameters, Inputs: append([]Input{}, r.Manifest.Inputs...), Terms: []ClaimTerm{}, BreakEvens: []ClaimBreakEven{},
+		Searched: r.Manifest.Counts.Candidates, Listed: r.Manifest.Counts.Kept,
 		Air: ClaimAir{K: opts.K, KSD: opts.KSD, KOwnSD: opts.KOwnSD},
 	}
 	for _, end := range []struct {

@@ -31,6 +31,8 @@ type madePhotograph struct {
 	ownKSD                         float64
 	// listedInFeet is the top whose height the gazetteer lists in feet.
 	listedInFeet string
+	// decoys are further features, all round, that are not on the picture or were not measured.
+	decoys int
 	// edit changes the rows of points before they are written.
 	edit func(rows []string) []string
 }
@@ -95,6 +97,10 @@ func (m *madePhotograph) write(t *testing.T) PhotographOptions {
 		if top.base {
 			point("base", top.heightM)
 		}
+	}
+	for i := range m.decoys {
+		at, _ := geodesy.WGS84.Direct(m.place, 360*m.random.Float64(), 5_000+140_000*m.random.Float64())
+		fmt.Fprintf(&features, "d%d,Decoy %d,peak,%.9f,%.9f,%.3f,0,3,0,%d\n", i, i, at.LatDeg, at.LonDeg, 300+1500*m.random.Float64(), madePlaceSDM)
 	}
 	if m.edit != nil {
 		rows = m.edit(rows)

@@ -61,6 +61,11 @@ func Resect(ctx context.Context, opts PhotographOptions) (*Resected, error) {
 	if err != nil {
 		return nil, err
 	}
+	if n := len(s.Points); n > 0 {
+		if s.dropUnnamed(); len(s.Points) < n {
+			s.note("%d points without a name are left out: names are sought from a place, and the place is sought here", n-len(s.Points))
+		}
+	}
 	starts, err := s.resectStarts()
 	if err != nil {
 		return nil, err

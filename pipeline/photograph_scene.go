@@ -25,6 +25,10 @@ type PhotographOptions struct {
 	CameraSDM float64
 	// FocalPx starts the search for the focal length, 0 takes what EXIF says; FocalSD is its relative standard deviation, 0 leaves it free.
 	FocalPx, FocalSD float64
+	// Prediction is the path of a claim made beforehand, "" for none.
+	Prediction string
+	// Tried is how many photographs were taken for this test, those that showed nothing included; 0 for those that are weighed.
+	Tried int
 }
 
 // CameraPlace is where a lens was: its height over the geoid is NaN where the terrain tells it.
@@ -56,6 +60,7 @@ type Scene struct {
 	stationOf []int
 	// lines are the predictions from station to target, nil where there is none.
 	lines map[[2]int]*LinePrediction
+	names []NamedPoint
 }
 
 func (s *Scene) note(format string, args ...any) {
@@ -187,7 +192,7 @@ func (s *Scene) nameTargets() error {
 	for i := range s.Points {
 		p := &s.Points[i]
 		s.targetOf = append(s.targetOf, -1)
-		if p.Part == PartSeaHorizon || p.Part == PartLevel || p.Part == PartPlumb {
+		if p.Part == PartSeaHorizon || p.Part == PartLevel || p.Part == PartPlumb || p.unnamed() {
 			continue
 		}
 		found := s.world.Find(p.Name)

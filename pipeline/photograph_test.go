@@ -122,7 +122,7 @@ func TestWeighDegenerate(t *testing.T) {
 				top.offDeg, top.distance, top.base = -2.6+1.3*float64(i), 20_000+25_000*float64(i), false
 				top.heightM = m.eyeM + m.curvature*top.distance*top.distance/(2*6.38e6) // all at the eye's level, as seen
 			}
-		}, nil, WeighedCannotTell, "cannot tell"},
+		}, nil, WeighedCannotTell, "worst determined are curvature"},
 		{"all at one distance", func(m *madePhotograph) {
 			for i := range m.tops {
 				m.tops[i].distance = 60_000

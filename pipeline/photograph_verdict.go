@@ -16,7 +16,7 @@ func (s *Scene) decide(w *Weighing) {
 	w.Outcome, w.Strength = WeighedCannotTell, "none"
 	say := func(format string, args ...any) { w.Sentences = append(w.Sentences, fmt.Sprintf(format, args...)) }
 	if !free.Fitted {
-		say("This picture cannot tell: %s.", free.Problem)
+		say("This picture could not be weighed: %s. That is a failure of the fit, and says nothing of either model.", free.Problem)
 		say("%s", s.wantedWords())
 		s.sayWrongName(w)
 		return

@@ -154,6 +154,9 @@ func Weigh(ctx context.Context, opts PhotographOptions) (*Weighing, error) {
 	if err := s.place(); err != nil {
 		return nil, err
 	}
+	if err := s.nameUnnamed(ctx); err != nil {
+		return nil, err
+	}
 	if err := s.predict(); err != nil {
 		return nil, err
 	}
@@ -163,7 +166,8 @@ func Weigh(ctx context.Context, opts PhotographOptions) (*Weighing, error) {
 func (s *Scene) weigh(ctx context.Context) (*Weighing, error) {
 	w := &Weighing{
 		ImageSHA256: s.Photos[0].SHA256, Images: s.Photos, Rejected: s.Rejected, OverturnedBy: []Overturn{}, Orders: []TopOrder{}, LeaveOneOut: []CurvatureFit{},
-		Tops: []WeighedTop{}, Cuts: []CutCompared{}, Absent: []AbsentThing{}, Camera: []FrameCamera{}, Notes: []string{},
+		Tops: []WeighedTop{}, Cuts: []CutCompared{}, Absent: []AbsentThing{}, Camera: []FrameCamera{}, Notes: []string{}, Expected: []ExpectedTop{},
+		Names: append([]NamedPoint{}, s.names...),
 	}
 	problem, index := s.problem(allPoints)
 	w.Air = problem.Air
@@ -179,15 +183,27 @@ func (s *Scene) weigh(ctx context.Context) (*Weighing, error) {
 	if free := w.model(ModelFree).fit; free != nil {
 		s.describe(w, free)
 	}
-	if err := s.checkNames(ctx, w); err != nil {
+	err := s.checkNames(ctx, w)
+	if err != nil {
 		return nil, err
 	}
 	s.compare(w)
+	if err := s.expect(ctx, w); err != nil {
+		return nil, err
+	}
+	s.weighEvidence(w)
+	w.Sections, w.Distances = s.sections(w), s.distancesOnPlane()
 	s.decide(w)
+	if !w.Decides {
+		w.OverturnedBy = []Overturn{} // there is nothing to overturn
+	}
 	for i := range s.Photos {
 		if _, stands := s.start(i, problem); stands != upright {
 			s.note("photograph %d: %s", i+1, standWords[stands])
 		}
+	}
+	if w.Prediction, err = s.comparePrediction(w); err != nil {
+		return nil, err
 	}
 	w.Notes = append(w.Notes, s.Notes...)
 	return w, nil

@@ -32,7 +32,7 @@ const (
 
 // MeasuredPoint is one row of a table of points.
 type MeasuredPoint struct {
-	// Name is the name or id of a feature; of a plumb line, what its two ends share.
+	// Name is the name or id of a feature; "" or "?" for a top whose name is to be found; of a plumb line, what its two ends share.
 	Name string
 	Part MeasuredPart
 	// HeightM is the height over the feature's ground, for PartHeight.
@@ -191,7 +191,7 @@ func (t *pointTable) point(row []string, frame, frames int) (p MeasuredPoint, er
 	case stated || !slices.Contains(heldParts[:], p.Part):
 		return p, fmt.Errorf("part %q: want top, base, height:M, cut, sea_horizon, level, plumb or absent", t.text(row, "part"))
 	}
-	if p.Name == "" && p.Part != PartSeaHorizon && p.Part != PartLevel {
+	if p.Name == "" && p.Part != PartTop && p.Part != PartSeaHorizon && p.Part != PartLevel {
 		return p, fmt.Errorf("part %s without a name", p.Part)
 	}
 	if text := t.text(row, "frame"); text != "" {

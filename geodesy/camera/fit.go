@@ -128,13 +128,13 @@ func Solve(p *Problem, model Model) (*Fit, error) {
 			}
 		}
 	}
-	if !settled {
-		return nil, fmt.Errorf("%w within %d steps", ErrNoConvergence, mostSteps)
-	}
 	normal, _ = l.normal(values)
 	fit := &Fit{Model: model, Chi2: chi2, DOF: measurements - free, layout: l, values: values}
 	if err := fit.finish(normal); err != nil {
 		return nil, err
+	}
+	if !settled {
+		return nil, fmt.Errorf("%w within %d steps; worst determined are %s", ErrNoConvergence, mostSteps, fit.Weakest)
 	}
 	return fit, nil
 }
