@@ -49,9 +49,9 @@ type Claim struct {
 	Parameters map[string]any `json:"parameters"`
 	Inputs     []Input        `json:"inputs"`
 	// Searched is how many candidate lines the run looked at, and Listed how many it kept, before this one was chosen.
-	Searched int `json:"lines_searched"`
-	Listed   int `json:"lines_listed"`
-	SHA256     string         `json:"sha256"`
+	Searched int    `json:"lines_searched"`
+	Listed   int    `json:"lines_listed"`
+	SHA256   string `json:"sha256"`
 }
 
 // The subjects of a claim.

@@ -18,24 +18,27 @@ const Version = "0.1.0"
 // featureRows turns features into rows, in order.
 func featureRows(world *World) []FeatureRow {
 	rows := make([]FeatureRow, len(world.Features))
+	for i := range world.Features {
+		rows[i] = featureRow(&world.Features[i], world.Geoid.UndulationM(world.Features[i].At))
+	}
+	return rows
+}
+
+func featureRow(f *gazetteer.Feature, undulationM float64) FeatureRow {
 	known := func(v float64) *float64 {
 		if math.IsNaN(v) {
 			return nil
 		}
 		return pointer(v)
 	}
-	for i := range world.Features {
-		f := &world.Features[i]
-		rows[i] = FeatureRow{
-			FeatureID: f.ID, Name: f.Name, OtherNames: strings.Join(f.OtherNames, "|"), Kind: string(f.Kind),
-			LatitudeDeg: f.At.LatDeg, LongitudeDeg: f.At.LonDeg, ListedLatitudeDeg: f.Listed.LatDeg, ListedLongitudeDeg: f.Listed.LonDeg,
-			MovedM: f.MovedM, GroundHeightM: f.GroundHeightM, ListedHeightM: known(f.ListedHeightM), TerrainHeightM: known(f.TerrainHeightM),
-			StructureHeightM: f.StructureHeightM, GroundHeightSDM: f.GroundHeightSDM, StructureHeightSDM: f.StructureHeightSDM,
-			PositionSDM: f.PositionSDM, HeightSource: f.HeightSource, Doubts: strings.Join(f.Doubts, ","),
-			Sources: strings.Join(f.Sources, ","), UndulationM: world.Geoid.UndulationM(f.At),
-		}
+	return FeatureRow{
+		FeatureID: f.ID, Name: f.Name, OtherNames: strings.Join(f.OtherNames, "|"), Kind: string(f.Kind),
+		LatitudeDeg: f.At.LatDeg, LongitudeDeg: f.At.LonDeg, ListedLatitudeDeg: f.Listed.LatDeg, ListedLongitudeDeg: f.Listed.LonDeg,
+		MovedM: f.MovedM, GroundHeightM: f.GroundHeightM, ListedHeightM: known(f.ListedHeightM), TerrainHeightM: known(f.TerrainHeightM),
+		StructureHeightM: f.StructureHeightM, GroundHeightSDM: f.GroundHeightSDM, StructureHeightSDM: f.StructureHeightSDM,
+		PositionSDM: f.PositionSDM, HeightSource: f.HeightSource, Doubts: strings.Join(f.Doubts, ","),
+		Sources: strings.Join(f.Sources, ","), UndulationM: undulationM,
 	}
-	return rows
 }
 
 // profiles walks the ranked lines that the report draws once more. Profiles come best first.

@@ -143,6 +143,9 @@ type Weighing struct {
 	Air        camera.Air          `json:"air"`
 	Notes      []string            `json:"notes"`
 	Rejected   []InputRejected     `json:"rejected"`
+
+	// Record is what the weighing started from.
+	Record *CaseRecord `json:"-"`
 }
 
 // Weigh fits the models to the photographs of a scene, and says what they decide. Points that decide nothing are an answer, not an error.
@@ -206,6 +209,9 @@ func (s *Scene) weigh(ctx context.Context) (*Weighing, error) {
 		return nil, err
 	}
 	w.Notes = append(w.Notes, s.Notes...)
+	if w.Record, err = s.record(w); err != nil {
+		return nil, err
+	}
 	return w, nil
 }
 

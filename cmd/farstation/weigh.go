@@ -19,10 +19,13 @@ type photographFlags struct {
 	pipeline.PhotographOptions
 	focalSDPercent float64
 	asJSON         bool
+	// cases is a folder of cases to weigh again.
+	cases string
 }
 
 const pointsHelp = `The table of points is a CSV with the columns name_or_id, part, x_px, y_px, sd_px. Pixels count from the upper left corner of the picture as it is stored,
-x to the right and y downwards; sd_px is by how much repeated measurements differ. name_or_id names a feature of --features. part is one of
+x to the right and y downwards; sd_px is by how much repeated measurements differ. name_or_id names a feature of --features; a top may have none, and weigh
+finds the name that fits best. part is one of
   top          the top of the feature, with its structure
   base         the foot of its structure
   height:M     M metres over its ground
@@ -40,7 +43,12 @@ two stands, how strongly, and what would have to be wrong to overturn that. "Thi
 
   farstation weigh --photo ridge.jpg --points ridge.csv --features peaks.csv --terrain tiles --camera -32.415,-123.7233 --out ridge
 
-With --out, weigh.json and the page weigh.html are written into a new folder. "farstation --help" has the cautions.`
+With --out, a new folder gets weigh.json, the page weigh.html and all that they stand on: the photographs as they are (with what their EXIF says of
+the place), points, features, ground, claim, and case.json, from which --cases weighs them again:
+
+  farstation weigh --cases cases --features newer.csv --terrain tiles
+
+That ends with 0 where every verdict is what it was, with 3 where one changed, with 1 where a case could not be weighed. "farstation --help" has the cautions.`
 
 func newWeighCommand(stdio *stdio) *cobra.Command {
 	o := photographFlags{PhotographOptions: pipeline.PhotographOptions{Options: pipeline.DefaultOptions()}}
@@ -60,8 +68,13 @@ func newWeighCommand(stdio *stdio) *cobra.Command {
 			f.Float64Var(&o.EyeHeightM, "eye-height-m", o.EyeHeightM, "height `M` of the lens over the ground, in metres")
 			o.addFocalFlags(f)
 		}),
+		newFlagGroup("Prediction", func(f flagAdder) {
+			f.StringVar(&o.Prediction, "prediction", "", "claim `FILE` made before the photograph: its hash and dates are checked, and its own rule applied")
+			f.IntVar(&o.Tried, "photographs-tried", 0, "how many photographs `N` were taken for this test, those that showed nothing included")
+		}),
 		newFlagGroup("Output", func(f flagAdder) {
-			f.StringVar(&out, "out", "", "new folder `DIR` for weigh.json and weigh.html")
+			f.StringVar(&out, "out", "", "new folder `DIR` for weigh.json, weigh.html and all that they stand on")
+			f.StringVar(&o.cases, "cases", "", "weigh every case in the folders below `DIR` again, with --features and --terrain in place of theirs if given, and tell which verdicts changed, and why")
 			f.BoolVar(&o.asJSON, "json", false, "print weigh.json in place of the summary")
 			f.StringVar(&measuringPage, "measuring-page", "", "write a page `FILE`.html on which points are clicked and saved as CSV, with the names of --features, and do nothing else")
 		}),
@@ -72,6 +85,9 @@ func newWeighCommand(stdio *stdio) *cobra.Command {
 		newFlagGroup("Heights and terrain", func(f flagAdder) { addHeightFlags(f, &o.Options) }),
 	})
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if o.cases != "" {
+			return runCases(cmd.Context(), stdio, o)
+		}
 		if measuringPage != "" {
 			return runMeasuringPage(cmd.Context(), stdio, o, measuringPage)
 		}
@@ -117,7 +133,7 @@ func runWeigh(ctx context.Context, stdio *stdio, o photographFlags, out string) 
 		return photographError(ctx, err)
 	}
 	if out != "" {
-		if err := reports.WriteWeighing(ctx, out, w); err != nil {
+		if err := reports.WriteCase(ctx, out, w); err != nil {
 			return err
 		}
 	}
@@ -213,6 +229,7 @@ func writeWeighing(b *bytes.Buffer, w *pipeline.Weighing) {
 	if w.WrongName != "" {
 		row("names", "%s", w.WrongName)
 	}
+	writeFound(w, row)
 	writePhotographNotes(b, w.Images, w.Notes, w.Rejected)
 }
 
