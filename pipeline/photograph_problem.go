@@ -5,6 +5,7 @@ import (
 
 	"farstation/geodesy"
 	"farstation/geodesy/camera"
+	"farstation/geodesy/sky"
 )
 
 // selection says which of the points of a scene a fit takes, and under which names.
@@ -54,6 +55,8 @@ func (s *Scene) problem(sel selection) (p *camera.Problem, index []int) {
 			point.Part, point.Target, point.HeightM, point.Low = camera.OnTarget, target, s.heightM(measured, target), s.low(i)
 		case measured.Part == PartSeaHorizon:
 			point.Part, point.Low = camera.SeaHorizon, true
+		case measured.Part == PartSun || measured.Part == PartMoon:
+			s.placeBody(&point, measured)
 		case measured.Part == PartLevel:
 			point.Part = camera.Level
 		case measured.Part == PartPlumb:
@@ -77,6 +80,29 @@ func (s *Scene) problem(sel selection) (p *camera.Problem, index []int) {
 		p.Frames = append(p.Frames, frame)
 	}
 	return p, index
+}
+
+// Spreads of what the almanac says of a photograph. Our judgement, no source: a camera's clock that was set by a satellite receiver, and how much the refraction
+// of the day differs from the standard one, as a share of it.
+const (
+	clockSDSeconds    = 1
+	refractionSDShare = 0.05
+	// turnRadPerSecond is how fast the sky turns: 15.04″ a second.
+	turnRadPerSecond = 2 * math.Pi / 86164.1
+)
+
+// placeBody sets where the centre of the sun or moon stood over the station.
+func (s *Scene) placeBody(point *camera.Point, measured *MeasuredPoint) {
+	body := sky.Sun
+	if measured.Part == PartMoon {
+		body = sky.Moon
+	}
+	station := &s.stations[s.stationOf[measured.Frame]]
+	observer := sky.Observer{Position: station.Place, HeightM: station.EyeHeightM}
+	at := observer.Place(body, sky.At(measured.At))
+	point.Part, point.AzimuthRad, point.ElevationRad = camera.Celestial, at.AzimuthRad, at.ApparentElevationRad
+	point.AzimuthSDRad = clockSDSeconds * turnRadPerSecond
+	point.ElevationSDRad = math.Hypot(clockSDSeconds*turnRadPerSecond, refractionSDShare*(at.ApparentElevationRad-at.ElevationRad))
 }
 
 // otherEnd is the second end of a plumb line, for its first; −1 for the second.

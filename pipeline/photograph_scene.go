@@ -192,7 +192,7 @@ func (s *Scene) nameTargets() error {
 	for i := range s.Points {
 		p := &s.Points[i]
 		s.targetOf = append(s.targetOf, -1)
-		if p.Part == PartSeaHorizon || p.Part == PartLevel || p.Part == PartPlumb || p.unnamed() {
+		if slices.Contains([]MeasuredPart{PartSeaHorizon, PartLevel, PartPlumb, PartSun, PartMoon}, p.Part) || p.unnamed() {
 			continue
 		}
 		found := s.world.Find(p.Name)

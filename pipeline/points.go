@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"farstation/gazetteer"
 )
@@ -28,6 +29,8 @@ const (
 	PartLevel      MeasuredPart = "level"
 	PartPlumb      MeasuredPart = "plumb"
 	PartAbsent     MeasuredPart = "absent"
+	PartSun        MeasuredPart = "sun"
+	PartMoon       MeasuredPart = "moon"
 )
 
 // MeasuredPoint is one row of a table of points.
@@ -37,6 +40,8 @@ type MeasuredPoint struct {
 	Part MeasuredPart
 	// HeightM is the height over the feature's ground, for PartHeight.
 	HeightM float64
+	// At is the second of the exposure in UTC, for PartSun and PartMoon.
+	At time.Time
 	// XPx, YPx count from the picture's corner, x to the right and y downwards, of the picture as it is stored; SDPx is the standard deviation
 	// each way. An absent thing may have none.
 	XPx, YPx, SDPx float64
@@ -182,16 +187,21 @@ func (t *pointTable) point(row []string, frame, frames int) (p MeasuredPoint, er
 	p = MeasuredPoint{Name: t.text(row, "name_or_id"), Frame: frame}
 	word, behind, stated := strings.Cut(t.text(row, "part"), ":")
 	switch p.Part = MeasuredPart(word); {
-	case word == "sun" || word == "moon":
-		return p, fmt.Errorf("part %s: the almanac is not there yet: leave the row out", word)
+	case p.Part == PartSun || p.Part == PartMoon:
+		if p.At, err = time.Parse(time.RFC3339, behind); err != nil {
+			return p, fmt.Errorf("part %q: want %s:UTC with the second of the exposure, such as %s:2031-05-20T18:04:31Z", t.text(row, "part"), word, word)
+		}
+		if year := p.At.UTC().Year(); year < 1900 || year > 2099 {
+			return p, fmt.Errorf("part %q: the almanac holds 1900…2099", t.text(row, "part"))
+		}
 	case p.Part == PartHeight:
 		if p.HeightM, err = strconv.ParseFloat(behind, 64); err != nil || !(p.HeightM >= 0 && p.HeightM <= 1500) {
 			return p, fmt.Errorf("part %q: want height:M with M metres over the ground, 0…1500", t.text(row, "part"))
 		}
 	case stated || !slices.Contains(heldParts[:], p.Part):
-		return p, fmt.Errorf("part %q: want top, base, height:M, cut, sea_horizon, level, plumb or absent", t.text(row, "part"))
+		return p, fmt.Errorf("part %q: want top, base, height:M, cut, sea_horizon, level, plumb, sun:UTC, moon:UTC or absent", t.text(row, "part"))
 	}
-	if p.Name == "" && p.Part != PartTop && p.Part != PartSeaHorizon && p.Part != PartLevel {
+	if p.Name == "" && !slices.Contains([]MeasuredPart{PartTop, PartSeaHorizon, PartLevel, PartSun, PartMoon}, p.Part) {
 		return p, fmt.Errorf("part %s without a name", p.Part)
 	}
 	if text := t.text(row, "frame"); text != "" {

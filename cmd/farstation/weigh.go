@@ -33,6 +33,7 @@ finds the name that fits best. part is one of
   sea_horizon  a point of the sea horizon; name_or_id may be empty
   level        a point at the camera's own level, from an instrument
   plumb        one end of a line that hangs plumb; the other end has the same name
+  sun:UTC      the centre of the sun at that second, such as sun:2031-05-20T18:04:31Z; moon:UTC likewise. Never look at the sun through a lens
   absent       looked for and not seen: compared with the prediction
 A column frame may give the number of the photograph, from 1.`
 

@@ -85,7 +85,7 @@ func Solve(p *Problem, model Model) (*Fit, error) {
 	measurements := 0
 	for _, point := range p.Points {
 		measurements++
-		if point.Part == OnTarget {
+		if point.Part == OnTarget || point.Part == Celestial {
 			measurements++
 		}
 	}
@@ -294,6 +294,12 @@ func (f *Fit) finish(normal *mat.SymDense) error {
 	for i, point := range l.problem.Points {
 		dx, dy := l.residuals(f.values, i)
 		r := Residual{XPx: dx * point.SDPx, YPx: dy * point.SDPx}
+		if point.Part == Celestial {
+			pose := f.Poses[point.Frame]
+			if x, y, ok := pose.Project(point.AzimuthRad, point.ElevationRad); ok {
+				r.XPx, r.YPx = point.XPx-x, point.YPx-y
+			}
+		}
 		r.Arcmin = math.Atan(math.Max(math.Abs(r.XPx), math.Abs(r.YPx))/f.Poses[point.Frame].FocalPx) * 180 / math.Pi * 60
 		f.Residuals = append(f.Residuals, r)
 	}

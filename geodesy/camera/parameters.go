@@ -231,6 +231,9 @@ func (l *layout) residuals(values []float64, point int) (dx, dy float64) {
 	if measured.Part == Plumb {
 		return plumbResidual(measured, pose), 0
 	}
+	if measured.Part == Celestial {
+		return celestialResidual(measured, pose)
+	}
 	azimuthRad, elevationRad := l.direction(values, point, pose)
 	x, y, ok := pose.Project(azimuthRad, elevationRad)
 	if !ok { // a pose far from any that fits: far away, but finite
@@ -251,4 +254,16 @@ func plumbResidual(p *Point, pose Pose) float64 {
 		return 1e6
 	}
 	return ((p.ToXPx-x)*math.Cos(pose.RollRad) + (p.ToYPx-y)*math.Sin(pose.RollRad)) / (p.SDPx * math.Sqrt2)
+}
+
+// celestialResidual is what is left of the sun or moon, in standard deviations along the horizon and upwards.
+func celestialResidual(p *Point, pose Pose) (across, up float64) {
+	x, y, ok := pose.Project(p.AzimuthRad, p.ElevationRad)
+	if !ok {
+		return 1e6, 1e6
+	}
+	sine, cosine := math.Sincos(pose.RollRad)
+	dx, dy := p.XPx-x, p.YPx-y
+	across, up = dx*cosine+dy*sine, dy*cosine-dx*sine
+	return across / math.Hypot(p.SDPx, p.AzimuthSDRad*math.Cos(p.ElevationRad)*pose.FocalPx), up / math.Hypot(p.SDPx, p.ElevationSDRad*pose.FocalPx)
 }

@@ -49,6 +49,8 @@ const (
 	Level
 	// Plumb is a line from one point to another that hangs plumb: it tells the roll.
 	Plumb
+	// Celestial is the centre of the sun or the moon, of which direction and spread are known.
+	Celestial
 )
 
 // Point is one measured point.
@@ -62,6 +64,8 @@ type Point struct {
 	// Target is an index of Problem.Targets and HeightM the height of the point over the ellipsoid, for OnTarget.
 	Target  int
 	HeightM float64
+	// AzimuthRad and ElevationRad are the apparent direction of a Celestial point, AzimuthSDRad and ElevationSDRad its standard deviations.
+	AzimuthRad, ElevationRad, AzimuthSDRad, ElevationSDRad float64
 	// Low says that the ray runs through low air for long, so that its refraction is its own.
 	Low bool
 }
@@ -124,6 +128,8 @@ func (p *Problem) check() error {
 			return fmt.Errorf("point %d: no target %d", i, at.Target)
 		case at.Part == Plumb && at.XPx == at.ToXPx && at.YPx == at.ToYPx:
 			return fmt.Errorf("point %d: both ends of a plumb line in one place", i)
+		case at.Part == Celestial && (math.IsNaN(at.AzimuthRad+at.ElevationRad) || !(at.AzimuthSDRad >= 0 && at.ElevationSDRad >= 0)):
+			return fmt.Errorf("point %d: direction %v, %v with spreads %v, %v", i, at.AzimuthRad, at.ElevationRad, at.AzimuthSDRad, at.ElevationSDRad)
 		case math.IsNaN(at.XPx+at.YPx+at.HeightM+at.ToXPx+at.ToYPx) || math.IsInf(at.XPx+at.YPx+at.HeightM+at.ToXPx+at.ToYPx, 0):
 			return fmt.Errorf("point %d: place or height is not a number", i)
 		}
