@@ -178,8 +178,23 @@ func (s *Scene) orders(w *Weighing, free *camera.Fit) []TopOrder {
 	return out[:min(len(out), mostOrders)]
 }
 
-// checkNames leaves out each target in turn: what share of the evidence it holds, and whether one wrong name, or two that are exchanged, explain a
-// fit that is improbable.
+// checkInputs tells what one input, wrong for all points alike, explains a fit that is improbable: "" for none.
+func (s *Scene) checkInputs() string {
+	inFeet, freeFocal := allPoints, allPoints
+	inFeet.feet, freeFocal.freeFocal = true, true
+	if fit := s.freeCurvature("in feet", inFeet); fit != nil && fit.DOF > 0 && fit.P > probableP {
+		return fmt.Sprintf("the heights of the features look like feet that are listed as metres: taken so, the fit has the probability %.2g", fit.P)
+	}
+	if s.opts.FocalSD > 0 {
+		if fit := s.freeCurvature("focal length free", freeFocal); fit != nil && fit.DOF > 0 && fit.P > probableP {
+			return fmt.Sprintf("the focal length that is stated, %.6g px, looks wrong: left free, the fit has the probability %.2g", s.opts.FocalPx, fit.P)
+		}
+	}
+	return ""
+}
+
+// checkNames leaves out each target in turn: what share of the evidence it holds, and whether one wrong name, or two that are exchanged, or an input that
+// is wrong for all, explain a fit that is improbable.
 func (s *Scene) checkNames(ctx context.Context, w *Weighing) error {
 	free := w.model(ModelFree)
 	improbable := !free.Fitted || free.P < improbableP
@@ -208,6 +223,9 @@ func (s *Scene) checkNames(ctx context.Context, w *Weighing) error {
 		}
 	}
 	if !improbable {
+		return nil
+	}
+	if w.WrongName = s.checkInputs(); w.WrongName != "" {
 		return nil
 	}
 	if a, b, p, err := s.exchanged(ctx); err != nil {

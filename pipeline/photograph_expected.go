@@ -98,7 +98,7 @@ func (s *Scene) expect(ctx context.Context, w *Weighing) error {
 	}
 	measured := map[string]bool{}
 	for i := range s.Points {
-		if s.targetOf[i] >= 0 {
+		if s.targetOf[i] >= 0 && s.Points[i].Part != PartAbsent {
 			measured[s.Targets[s.targetOf[i]].ID] = true
 		}
 	}

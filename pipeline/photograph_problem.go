@@ -15,9 +15,15 @@ type selection struct {
 	swapped [2]int
 	// noLow leaves out points whose rays run low.
 	noLow bool
-	// distortionSD frees the distortion of the lens.
+	// distortionSD frees the distortion of the lens, freeFocal its focal length.
 	distortionSD float64
+	freeFocal    bool
+	// feet takes the heights of the targets' ground for feet.
+	feet bool
 }
+
+// metresPerFoot is that of the international foot (yard and pound agreement, 1959).
+const metresPerFoot = 0.3048
 
 var allPoints = selection{without: -1, swapped: [2]int{-1, -1}}
 
@@ -53,6 +59,9 @@ func (s *Scene) problem(sel selection) (p *camera.Problem, index []int) {
 		switch {
 		case measured.onTarget():
 			point.Part, point.Target, point.HeightM, point.Low = camera.OnTarget, target, s.heightM(measured, target), s.low(i)
+			if sel.feet {
+				point.HeightM -= (1 - metresPerFoot) * s.Targets[target].GroundHeightM
+			}
 		case measured.Part == PartSeaHorizon:
 			point.Part, point.Low = camera.SeaHorizon, true
 		case measured.Part == PartSun || measured.Part == PartMoon:
@@ -74,7 +83,7 @@ func (s *Scene) problem(sel selection) (p *camera.Problem, index []int) {
 	for i := range s.Photos {
 		start, _ := s.start(i, p)
 		frame := camera.Frame{Station: s.stationOf[i], Start: start, FocalSD: math.Inf(1), DistortionSD: sel.distortionSD}
-		if o.FocalSD > 0 {
+		if o.FocalSD > 0 && !sel.freeFocal {
 			frame.Start.FocalPx, frame.FocalSD = o.FocalPx, o.FocalSD
 		}
 		p.Frames = append(p.Frames, frame)

@@ -51,6 +51,10 @@ const openEyeSDM = 2000
 // terrainEyeSDM is the least one where terrain tells it: its place is open too, and ground slopes.
 const terrainEyeSDM = 10
 
+// leastTurned is how many named features a picture must show for places to be sought from which it stands upside down, where upright it fits none: fewer
+// fit such a place by chance.
+const leastTurned = 5
+
 // Resect finds where one photograph was taken, from the horizontal angles between three or more named features: closed form for a start, then the
 // whole camera with the place left open, and the height by the terrain. Weak geometry is an error that wraps ErrNoPlace, not an answer.
 func Resect(ctx context.Context, opts PhotographOptions) (*Resected, error) {
@@ -66,15 +70,54 @@ func Resect(ctx context.Context, opts PhotographOptions) (*Resected, error) {
 			s.note("%d points without a name are left out: names are sought from a place, and the place is sought here", n-len(s.Points))
 		}
 	}
-	starts, err := s.resectStarts()
-	if err != nil {
-		return nil, err
-	}
 	r := &Resected{ImageSHA256: s.Photos[0].SHA256, Rejected: s.Rejected, Places: []ResectedPlace{}, Notes: []string{}}
 	var failure error
-	for _, start := range starts {
+	focalPx := s.opts.FocalPx
+	for _, turned := range []bool{false, true} {
+		s.opts.FocalPx = focalPx
+		failure = cmp.Or(failure, s.addPlaces(ctx, r, turned))
 		if err := ctx.Err(); err != nil {
 			return nil, err
+		}
+		slices.SortStableFunc(r.Places, func(a, b ResectedPlace) int { return cmp.Compare(a.Chi2, b.Chi2) })
+		if len(s.namedPoints()) < leastTurned || len(r.Places) > 0 && r.Places[0].P >= improbableP {
+			break
+		}
+	}
+	if len(r.Places) == 0 {
+		return nil, failure
+	}
+	best := r.Places[0]
+	if best.P < improbableP {
+		s.note("even the best place is improbable (%s): a wrong name, two that are exchanged, a wrong height, y that counts upwards, or a camera unlike a pinhole", probability(best.P))
+	}
+	if best.DOF < 1 {
+		s.note("nothing is left over to check the answer with: measure one more named top")
+	}
+	s.setOpenStation(geodesy.LatLon{LatDeg: best.LatitudeDeg, LonDeg: best.LongitudeDeg}, &best.EyeHeightM)
+	problem, _ := s.problem(allPoints)
+	if _, stands := s.start(0, problem); stands != upright {
+		s.note("%s", standWords[stands])
+	} else if _, err := camera.Resect(s.sights(s.namedPoints(), best.FocalPx)); errors.Is(err, camera.ErrDangerCircle) {
+		s.note("the camera and the features lie on one circle, from which horizontal angles say nothing of where on it: the place stands on the heights alone")
+	}
+	if plane, err := camera.Solve(problem, problem.Air.Plane()); err == nil {
+		r.PlaneApartM = pointer(math.Hypot(fitted(plane, "easting of station 1").Value, fitted(plane, "northing of station 1").Value))
+	}
+	r.Notes = append(r.Notes, s.Notes...)
+	return r, nil
+}
+
+// addPlaces adds the places that a search finds, of a picture that stands upright or upside down.
+func (s *Scene) addPlaces(ctx context.Context, r *Resected, turned bool) error {
+	starts, err := s.resectStarts(turned)
+	if err != nil {
+		return err
+	}
+	var failure error
+	for _, start := range starts {
+		if ctx.Err() != nil {
+			return ctx.Err()
 		}
 		place, err := s.fitPlace(start)
 		if err != nil {
@@ -88,24 +131,7 @@ func Resect(ctx context.Context, opts PhotographOptions) (*Resected, error) {
 			r.Places = append(r.Places, place)
 		}
 	}
-	if len(r.Places) == 0 {
-		return nil, failure
-	}
-	slices.SortStableFunc(r.Places, func(a, b ResectedPlace) int { return cmp.Compare(a.Chi2, b.Chi2) })
-	best := r.Places[0]
-	if best.P < improbableP {
-		s.note("even the best place is improbable (%s): a wrong name, a wrong height, or a camera unlike a pinhole", probability(best.P))
-	}
-	if best.DOF < 1 {
-		s.note("nothing is left over to check the answer with: measure one more named top")
-	}
-	s.setOpenStation(geodesy.LatLon{LatDeg: best.LatitudeDeg, LonDeg: best.LongitudeDeg}, &best.EyeHeightM)
-	problem, _ := s.problem(allPoints)
-	if plane, err := camera.Solve(problem, problem.Air.Plane()); err == nil {
-		r.PlaneApartM = pointer(math.Hypot(fitted(plane, "easting of station 1").Value, fitted(plane, "northing of station 1").Value))
-	}
-	r.Notes = append(r.Notes, s.Notes...)
-	return r, nil
+	return failure
 }
 
 // resectStart is where a search for the whole camera starts.
@@ -117,29 +143,24 @@ type resectStart struct {
 
 // resectStarts resects by the horizontal angles that pixels have under a focal length: the one that is given, or else, with four or more named
 // features, all of a range.
-func (s *Scene) resectStarts() ([]resectStart, error) {
+func (s *Scene) resectStarts(turned bool) ([]resectStart, error) {
 	photo := &s.Photos[0]
-	var points []int
-	for i := range s.Points {
-		if s.Points[i].onTarget() && !slices.ContainsFunc(points, func(j int) bool { return s.targetOf[j] == s.targetOf[i] }) {
-			points = append(points, i)
-		}
-	}
+	points := s.namedPoints()
 	if len(points) < 3 {
 		return nil, fmt.Errorf("%w: %d named features, a resection takes three, and four where the focal length is not known", ErrNoPlace, len(points))
 	}
+	points = s.spreadOut(points)
 	focalPx := s.opts.FocalPx
 	if focalPx == 0 {
 		focalPx = photo.FocalPx
 	}
 	var failure error
 	try := func(focal float64) (resectStart, bool) {
-		var sights []camera.Sight
-		for _, i := range points {
-			p := &s.Points[i]
-			// A pinhole held level; roll and tilt move the angles by less than a start minds.
-			direction := math.Atan((p.XPx - float64(photo.WidthPx)/2) / focal)
-			sights = append(sights, camera.Sight{Place: s.Targets[s.targetOf[i]].At, DirectionRad: direction, SDRad: p.SDPx / focal})
+		sights := s.sights(points, focal)
+		for i := range sights {
+			if turned {
+				sights[i].DirectionRad = -sights[i].DirectionRad
+			}
 		}
 		r, err := camera.Resect(sights)
 		if err != nil && r.Place == (geodesy.LatLon{}) {
@@ -153,7 +174,7 @@ func (s *Scene) resectStarts() ([]resectStart, error) {
 	}
 	if len(points) == 3 {
 		if s.opts.FocalSD == 0 {
-			s.opts.FocalSD = threeFocalSD
+			s.opts.FocalPx, s.opts.FocalSD = focalPx, threeFocalSD
 			s.note("three named features leave nothing over for the focal length: it is taken as good to %g %%", 100*threeFocalSD)
 		}
 		if focalPx == 0 {
@@ -171,8 +192,13 @@ func (s *Scene) resectStarts() ([]resectStart, error) {
 			all = append(all, start)
 		}
 	}
-	// From a field of 90° to one of half a degree, in steps of 8 %, from which the fit of the whole camera finds its way.
-	for focal := float64(photo.WidthPx) / 2; focal < 120*float64(photo.WidthPx); focal *= 1.08 {
+	// From a field of 90° to one of half a degree, in steps of 8 %, from which the fit of the whole camera finds its way; where the focal length is
+	// stated, no farther from that than it may be off.
+	from, to := float64(photo.WidthPx)/2, 120*float64(photo.WidthPx)
+	if s.opts.FocalSD > 0 {
+		from, to = focalPx*math.Exp(-refutedSD*s.opts.FocalSD), focalPx*math.Exp(refutedSD*s.opts.FocalSD)
+	}
+	for focal := from; focal < to; focal *= 1.08 {
 		if start, ok := try(focal); ok {
 			all = append(all, start)
 		}
@@ -190,6 +216,45 @@ func (s *Scene) resectStarts() ([]resectStart, error) {
 		}
 	}
 	return starts, nil
+}
+
+// namedPoints are the points on targets, one a target.
+func (s *Scene) namedPoints() []int {
+	var points []int
+	for i := range s.Points {
+		if s.Points[i].onTarget() && !slices.ContainsFunc(points, func(j int) bool { return s.targetOf[j] == s.targetOf[i] }) {
+			points = append(points, i)
+		}
+	}
+	return points
+}
+
+// sights are the horizontal angles of points on a picture that was taken by a pinhole held level: roll and tilt move them by less than a start minds.
+func (s *Scene) sights(points []int, focalPx float64) []camera.Sight {
+	var sights []camera.Sight
+	for _, i := range points {
+		p := &s.Points[i]
+		direction := math.Atan((p.XPx - float64(s.Photos[0].WidthPx)/2) / focalPx)
+		sights = append(sights, camera.Sight{Place: s.Targets[s.targetOf[i]].At, DirectionRad: direction, SDRad: p.SDPx / focalPx})
+	}
+	return sights
+}
+
+// mostStartSights bounds the features that starts are sought by: the number of triples grows with its third power.
+const mostStartSights = 6
+
+// spreadOut takes mostStartSights of the points, evenly from left to right.
+func (s *Scene) spreadOut(points []int) []int {
+	if len(points) <= mostStartSights {
+		return points
+	}
+	points = slices.Clone(points)
+	slices.SortStableFunc(points, func(a, b int) int { return cmp.Compare(s.Points[a].XPx, s.Points[b].XPx) })
+	var out []int
+	for i := range mostStartSights {
+		out = append(out, points[i*(len(points)-1)/(mostStartSights-1)])
+	}
+	return out
 }
 
 // threeFocalSD is the relative standard deviation of a focal length that three named features cannot tell. Our judgement, no source: what a lens's
@@ -222,14 +287,16 @@ func (s *Scene) setOpenStation(at geodesy.LatLon, eyeHeightM *float64) (groundM 
 // fitPlace fits the whole camera with its place left open, from a start. The terrain gives the height, and is asked again where the place has moved to.
 func (s *Scene) fitPlace(start resectStart) (ResectedPlace, error) {
 	at := start.place
-	s.opts.FocalPx = start.focalPx
+	if s.opts.FocalSD == 0 { // else it is what the prior stands at
+		s.opts.FocalPx = start.focalPx
+	}
 	var result ResectedPlace
 	for range 4 {
 		groundM := s.setOpenStation(at, nil)
 		problem, index := s.problem(allPoints)
 		m := s.fitModel(ModelCurved, problem, index, problem.Air.Curved())
 		if !m.Fitted {
-			return result, fmt.Errorf("%w: %s", ErrNoPlace, m.Problem)
+			return result, fmt.Errorf("%w: %s: a name is wrong, or the points leave the place open, being close together or on one circle with the camera", ErrNoPlace, m.Problem)
 		}
 		fit := m.fit
 		east, north, eye := fitted(fit, "easting of station 1"), fitted(fit, "northing of station 1"), fitted(fit, "eye height of station 1")

@@ -167,9 +167,9 @@ func TestWeighDegenerate(t *testing.T) {
 	}
 }
 
-// inEllipse tells whether the place of a made photograph lies within the 95 % ellipse of the place found (χ² of two degrees of freedom, 5.991).
-func inEllipse(p ResectedPlace, m *madePhotograph) bool {
-	arc := geodesy.WGS84.Inverse(geodesy.LatLon{LatDeg: p.LatitudeDeg, LonDeg: p.LongitudeDeg}, m.place)
+// inEllipse tells whether the true place of a photograph lies within the 95 % ellipse of the place found (χ² of two degrees of freedom, 5.991).
+func inEllipse(p ResectedPlace, place geodesy.LatLon) bool {
+	arc := geodesy.WGS84.Inverse(geodesy.LatLon{LatDeg: p.LatitudeDeg, LonDeg: p.LongitudeDeg}, place)
 	across, along := math.Sincos((arc.AzimuthDeg - p.MajorAzimuthDeg) * math.Pi / 180)
 	return square(arc.DistanceM*along/p.SemiMajorM)+square(arc.DistanceM*across/p.SemiMinorM) < 5.991
 }
@@ -186,7 +186,7 @@ func TestResectMade(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if inEllipse(r.Places[0], m) {
+			if inEllipse(r.Places[0], m.place) {
 				inside++
 			}
 		}

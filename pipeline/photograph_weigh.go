@@ -197,8 +197,8 @@ func (s *Scene) weigh(ctx context.Context) (*Weighing, error) {
 	s.weighEvidence(w)
 	w.Sections, w.Distances = s.sections(w), s.distancesOnPlane()
 	s.decide(w)
-	if !w.Decides {
-		w.OverturnedBy = []Overturn{} // there is nothing to overturn
+	if w.Outcome != WeighedCurved {
+		w.OverturnedBy = []Overturn{} // they say what would make the curvature 0
 	}
 	for i := range s.Photos {
 		if _, stands := s.start(i, problem); stands != upright {

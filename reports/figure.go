@@ -132,23 +132,32 @@ const (
 	markGrazing = "grazing"
 	markHorizon = "horizon"
 	markEnd     = "end"
+	// On a photograph: what was measured, where a model has it, and what stands there unmeasured.
+	markMeasured = "measured"
+	markCurved   = "curved"
+	markPlane    = "plane"
+	markExpected = "expected"
 )
 
 func (c *canvas) mark(kind string, x, y float64) {
-	var d string
+	c.path("mark "+kind, markShape(kind, x, y))
+}
+
+func markShape(kind string, x, y float64) string {
 	switch kind {
 	case markFront: // triangle
-		d = fmt.Sprintf("M%s %sl5 9h-10z", coord(x), coord(y-5))
+		return fmt.Sprintf("M%s %sl5 9h-10z", coord(x), coord(y-5))
 	case markFoot: // square
-		d = fmt.Sprintf("M%s %sh8v8h-8z", coord(x-4), coord(y-4))
-	case markHorizon: // diamond
-		d = fmt.Sprintf("M%s %sl5 5l-5 5l-5-5z", coord(x), coord(y-5))
-	case markGrazing: // ring
-		d = fmt.Sprintf("M%s %sa5.5 5.5 0 1 0 11 0a5.5 5.5 0 1 0-11 0z", coord(x-5.5), coord(y))
+		return fmt.Sprintf("M%s %sh8v8h-8z", coord(x-4), coord(y-4))
+	case markHorizon, markPlane: // diamond
+		return fmt.Sprintf("M%s %sl5 5l-5 5l-5-5z", coord(x), coord(y-5))
+	case markGrazing, markCurved: // ring
+		return fmt.Sprintf("M%s %sa5.5 5.5 0 1 0 11 0a5.5 5.5 0 1 0-11 0z", coord(x-5.5), coord(y))
+	case markMeasured: // cross, open in the middle
+		return fmt.Sprintf("M%s %sh7m6 0h7M%s %sv7m0 6v7", coord(x-10), coord(y), coord(x), coord(y-10))
 	default: // dot
-		d = fmt.Sprintf("M%s %sa3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0-7 0z", coord(x-3.5), coord(y))
+		return fmt.Sprintf("M%s %sa3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0-7 0z", coord(x-3.5), coord(y))
 	}
-	c.path("mark "+kind, d)
 }
 
 // xmlEscaped returns s as XML character data; what XML forbids becomes U+FFFD.

@@ -62,6 +62,9 @@ func (p *profilePlot) marks(curved bool) (labels []figureLabel, marks []string) 
 		ground, _ := p.at(*l.UndecidedAtM)
 		add(markEnd, *l.UndecidedAtM, ground, "", "terrain missing "+kilometres(*l.UndecidedAtM))
 	}
+	for _, t := range p.also {
+		add(markEnd, t.distanceM, t.heightM, t.name, ", top "+metres(t.heightM))
+	}
 	// The ends come last, as placeLabels wants them.
 	add(markEnd, 0, l.EyeHeightM, l.ObserverName, ", eye "+metres(l.EyeHeightM))
 	add(markEnd, l.DistanceM, l.TopHeightM, l.TargetName, ", top "+metres(l.TopHeightM))

@@ -63,6 +63,14 @@ type profilePlot struct {
 	startUndulationM, endUndulationM,
 	lastM, // distance of the last sample
 	minM, maxM float64 // heights in the plot
+	// also are further tops on the way, each with a ray of its own.
+	also []profileTop
+}
+
+// profileTop is a top between the ends of a profile; its height is over the geoid.
+type profileTop struct {
+	name               string
+	distanceM, heightM float64
 }
 
 func newProfilePlot(line *pipeline.Sightline, profile *pipeline.Profile, opts FigureOptions) (*profilePlot, error) {
@@ -293,6 +301,18 @@ func (p *profilePlot) gaps(c *canvas, top, bottom float64) {
 
 func (p *profilePlot) rays(c *canvas, y func(float64) float64, curved bool) {
 	s, top := p.line.DistanceM, p.line.TopHeightM
+	for _, t := range p.also {
+		plotted := p.plottedM(t.distanceM, t.heightM, curved)
+		if ground := p.groundAt(t.distanceM, curved); plotted > ground {
+			c.path("structure", fmt.Sprintf("M%s %sV%s", coord(p.x(t.distanceM)), coord(y(ground)), coord(y(plotted))))
+		}
+		// The ray goes on past the top, so that it shows on which side of it the far top stands.
+		if curved {
+			c.path("ray thin", p.arc(0, s, t.distanceM, plotted, p.k, y))
+		} else {
+			c.path("ray-plane thin", p.arc(0, s, t.distanceM, plotted, 0, y))
+		}
+	}
 	if !curved {
 		c.path("ray-plane", fmt.Sprintf("M%s %sL%s %s", coord(p.x(0)), coord(y(p.line.EyeHeightM)), coord(p.x(s)), coord(y(top))))
 		return

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
 
 	"farstation/pipeline"
 )
@@ -16,19 +15,42 @@ type weighPage struct {
 	Title, Policy string
 	CSS           template.CSS
 	Sentences     []template.HTML
-	Facts         []htmlPair
-	Figure        template.HTML
+	Failures      []string
 	Orders        []string
+	Figure        template.HTML
+	KFigure       template.HTML
+	Facts         []htmlPair
+	Frames        []weighFrame
+	Crops         []weighCropShown
+	CropsCut      string
+	Sections      []weighSectionShown
 	Points        htmlTable
+	Names         htmlTable
+	Expected      htmlTable
+	Prediction    *weighPrediction
+	Distances     string
 	Overturned    htmlTable
 	LeaveOneOut   htmlTable
 	Objections    []weighObjection
+	Unanswered    []weighObjection
 	Images        []pipeline.Photograph
 	Notes         []string
 	Rejected      []htmlRejected
 }
 
-type weighObjection struct{ Objection, Answer string }
+// weighFrame is one photograph in the page: itself, and what the models leave over.
+type weighFrame struct {
+	Heading, Name     string
+	Photo, Residuals  template.HTML
+	PictureIsReduced  bool
+	Width, DrawnWidth int
+}
+
+type weighSectionShown struct {
+	Figure template.HTML
+	Words  string
+	Angles htmlTable
+}
 
 // WriteWeighPage writes the page of a weighed photograph: self-contained, without script or network.
 func WriteWeighPage(out io.Writer, w *pipeline.Weighing) error {
@@ -50,8 +72,12 @@ func WriteWeighPage(out io.Writer, w *pipeline.Weighing) error {
 
 func newWeighPage(w *pipeline.Weighing) (*weighPage, error) {
 	page := &weighPage{
-		Title: weighTitles[w.Outcome], Policy: "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'",
-		Images: w.Images, Notes: w.Notes, Objections: weighObjections(w), Points: weighPoints(w), Overturned: weighOverturned(w), LeaveOneOut: weighLeaveOneOut(w),
+		Title: weighTitle(w), Policy: "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'", Failures: weighFailures(w),
+		Images: w.Images, Notes: w.Notes, Points: pointTable(w), Names: nameTable(w), Expected: expectedTable(w), LeaveOneOut: weighLeaveOneOut(w),
+		Prediction: newWeighPrediction(w.Prediction), Distances: distanceWords(w.Distances), Facts: weighFacts(w),
+	}
+	if w.Outcome == pipeline.WeighedCurved {
+		page.Overturned = weighOverturned(w) // of a result that does not exist nothing can be overturned
 	}
 	report, errReport := assets.ReadFile("html/report.css")
 	figures, errFigures := assets.ReadFile("html/figure.css")
@@ -62,22 +88,50 @@ func newWeighPage(w *pipeline.Weighing) (*weighPage, error) {
 	for _, sentence := range w.Sentences {
 		page.Sentences = append(page.Sentences, htmlf("%s", plainName(sentence)))
 	}
-	figure, err := curvatureFigure(w, FigureOptions{Inline: true})
-	if err != nil {
-		return nil, err
-	}
-	page.Figure = template.HTML(figure)
 	for _, o := range w.Orders {
 		page.Orders = append(page.Orders, fmt.Sprintf("%s is measured %s %s. The curved Earth has it %s, the plane %s.", plainName(o.Far), aboveWords(o.MeasuredArcmin),
 			plainName(o.Near), aboveWords(o.CurvedArcmin), aboveWords(o.PlaneArcmin)))
 	}
-	page.Facts = weighFacts(w)
 	for _, input := range w.Rejected {
 		for _, r := range input.Rows {
 			page.Rejected = append(page.Rejected, htmlRejected{input.Path, r.Line, r.Reason})
 		}
 	}
+	if err := page.draw(w); err != nil {
+		return nil, err
+	}
+	page.Objections, page.Unanswered = weighObjections(w, len(page.Crops))
 	return page, nil
+}
+
+// draw makes the figures. A picture is decoded once and let go before the next.
+func (page *weighPage) draw(w *pipeline.Weighing) error {
+	var failed []error
+	drawn := func(svg []byte, err error) template.HTML {
+		failed = append(failed, err)
+		return template.HTML(svg)
+	}
+	page.Figure = drawn(curvatureFigure(w, FigureOptions{Inline: true}))
+	page.KFigure = drawn(kFigure(w))
+	for i, photo := range w.Images {
+		picture := readWeighPicture(photo, i+1, measuredPoints(w), mostCrops-len(page.Crops))
+		page.Crops = append(page.Crops, cropsShown(w, picture.crops)...)
+		frame := weighFrame{Heading: "The photograph", Name: plainName(photo.Path), Width: photo.WidthPx, DrawnWidth: mostDrawnWidth}
+		if len(w.Images) > 1 {
+			frame.Heading = fmt.Sprintf("Photograph %d", i+1)
+		}
+		frame.PictureIsReduced = picture.uri != "" && photo.WidthPx > mostDrawnWidth
+		frame.Photo, frame.Residuals = drawn(photographFigure(w, i, picture)), drawn(residualFigure(w, i))
+		page.Frames = append(page.Frames, frame)
+	}
+	if all := len(measuredPoints(w)); len(page.Crops) == mostCrops && all > mostCrops {
+		page.CropsCut = fmt.Sprintf("The first %d of %d points.", mostCrops, all)
+	}
+	for i := range w.Sections {
+		s := &w.Sections[i]
+		page.Sections = append(page.Sections, weighSectionShown{drawn(sectionFigure(w, i)), sectionWords(s), sectionAngles(s)})
+	}
+	return errors.Join(failed...)
 }
 
 var weighTitles = map[string]string{
@@ -85,133 +139,24 @@ var weighTitles = map[string]string{
 	pipeline.WeighedNeither: "Neither model fits: look at the inputs", pipeline.WeighedCannotTell: "This photograph cannot tell",
 }
 
-func weighFacts(w *pipeline.Weighing) []htmlPair {
-	facts := []htmlPair{{"strength of the verdict", w.Strength}}
-	if w.PlaneSD != nil {
-		facts = append(facts,
-			htmlPair{"apparent curvature, per 1 000 km", plusMinus(*w.ApparentCurvaturePerM*1e6, *w.ApparentCurvatureSDPerM*1e6, 4)},
-			htmlPair{"standard deviations from the plane’s 0", pipeline.StrengthWords(*w.PlaneSD)},
-			htmlPair{"standard deviations from a curved Earth in expected air", pipeline.StrengthWords(*w.CurvedSD)},
-			htmlPair{"refraction coefficient k that the curved Earth needs", plusMinus(*w.K, *w.KSD, 3)},
-			htmlPair{"radius of curvature of the Earth along the rays", kilometres(w.RadiusM)})
-	}
-	for _, c := range w.Camera {
-		facts = append(facts, htmlPair{fmt.Sprintf("camera %d", c.Frame), fmt.Sprintf("azimuth %s°, tilt %s°, roll %s°, focal length %s px, eye %s over the sea", decimals(c.AzimuthDeg, 3),
-			decimals(c.TiltDeg, 3), decimals(c.RollDeg, 3), plusMinus(c.FocalPx, c.FocalSDPx, 0), metres(c.EyeHeightM))})
-	}
-	for _, c := range w.Cuts {
-		write := func(v *float64) string { return optional(v, metres, "").Text }
-		facts = append(facts, htmlPair{"cut on " + plainName(c.Name), fmt.Sprintf("measured %s, predicted %s on the curved Earth; measured %s, predicted %s on the plane", write(c.MeasuredCurvedM),
-			write(c.CurvedM), write(c.MeasuredPlaneM), write(c.PlaneM))})
-	}
-	for _, a := range w.Absent {
-		facts = append(facts, htmlPair{"not seen: " + plainName(a.Name), "chance of being in view on the curved Earth " + optional(a.Chance, chanceWords, "").Text +
-			"; on the plane " + optional(a.MarginPlaneArcmin, arcmin, "").Text + " above what stands before it"})
-	}
-	return facts
-}
-
-// weighPoints is the table of measured points with what each model leaves over.
-func weighPoints(w *pipeline.Weighing) htmlTable {
-	t := htmlTable{Caption: "Measured less predicted, in pixels (x, y), under each model", Columns: []htmlColumn{{Head: "point"}, {Head: "part"}}}
-	var fitted []*pipeline.ModelFit
+// weighTitle says what was found, or that nothing could be.
+func weighTitle(w *pipeline.Weighing) string {
 	for i := range w.Models {
-		m := &w.Models[i]
-		if !m.Fitted {
-			continue
+		if m := &w.Models[i]; m.Name == pipeline.ModelFree && !m.Fitted && !w.Decides {
+			return "The fit failed: this photograph says nothing as it stands"
 		}
-		fitted = append(fitted, m)
-		t.Columns = append(t.Columns, htmlColumn{Head: fmt.Sprintf("%s: χ² %s, %d degrees of freedom, probability %s", modelTitles[m.Name], decimals(m.Chi2, 1), m.DOF, chanceWords(m.P)), Numeric: true})
 	}
-	if len(fitted) == 0 {
-		return t
-	}
-	for i, r := range fitted[0].Residuals {
-		row := []htmlTableCell{{HTML: htmlName(r.Name, 40), RowHead: true}, {htmlCell: htmlCell{Text: string(r.Part)}}}
-		for _, m := range fitted {
-			q := m.Residuals[i]
-			row = append(row, htmlTableCell{htmlCell: htmlCell{Text: decimals(q.XPx, 2) + ", " + decimals(q.YPx, 2)}, Numeric: true})
-		}
-		t.Rows = append(t.Rows, row)
-	}
-	return t
+	return weighTitles[w.Outcome]
 }
 
-var modelTitles = map[string]string{
-	pipeline.ModelFree: "curvature free", pipeline.ModelCurved: "curved, k expected", pipeline.ModelPlane: "plane, straight light", pipeline.ModelPlaneSameAir: "plane, same air",
-}
-
-func weighOverturned(w *pipeline.Weighing) htmlTable {
-	t := htmlTable{Caption: "By how much one input alone must be wrong for the curvature to come out as 0", Columns: []htmlColumn{{Head: "input"}, {Head: "must be wrong by", Numeric: true}, {Head: "its standard deviation", Numeric: true}, {Head: "ratio", Numeric: true}}}
-	for _, o := range w.OverturnedBy {
-		sd := o
-		sd.Amount = o.SD
-		t.Rows = append(t.Rows, []htmlTableCell{
-			{HTML: htmlName(o.Input, 60), RowHead: true}, {htmlCell: htmlCell{Text: pipeline.AmountWords(o)}, Numeric: true},
-			{htmlCell: htmlCell{Text: pipeline.AmountWords(sd)}, Numeric: true}, {htmlCell: htmlCell{Text: pipeline.StrengthWords(o.Times)}, Numeric: true},
-		})
-	}
-	return t
-}
-
-func weighLeaveOneOut(w *pipeline.Weighing) htmlTable {
-	t := htmlTable{Caption: "Each named thing left out in turn", Columns: []htmlColumn{{Head: "fit"}, {Head: "apparent curvature, of the Earth’s", Numeric: true}, {Head: "from the plane, standard deviations", Numeric: true},
-		{Head: "probability", Numeric: true}, {Head: "share of the evidence", Numeric: true}}}
-	for _, f := range w.LeaveOneOut {
-		t.Rows = append(t.Rows, []htmlTableCell{
-			{HTML: htmlName(f.Name, 60), RowHead: true}, {htmlCell: htmlCell{Text: plusMinus(f.Curvature, f.CurvatureSD, 3)}, Numeric: true},
-			{htmlCell: htmlCell{Text: pipeline.StrengthWords(f.PlaneSD)}, Numeric: true}, {htmlCell: htmlCell{Text: chanceWords(f.P)}, Numeric: true},
-			{htmlCell: htmlCell{Text: decimals(100*f.Share, 0) + " %"}, Numeric: true},
-		})
-	}
-	return t
-}
-
-// weighObjections are the usual ones, each with the number of this photograph that answers it; those that it has no number for are left out.
-func weighObjections(w *pipeline.Weighing) []weighObjection {
-	var out []weighObjection
-	add := func(objection, format string, args ...any) {
-		out = append(out, weighObjection{objection, fmt.Sprintf(format, args...)})
-	}
-	if w.PlaneSD == nil {
-		return nil
-	}
-	c := 1 - *w.K
-	add("k was chosen afterwards.", "The headline leaves the curvature free: k comes out as %s, with no k put in. Beside it, k was taken as %s before.", plusMinus(*w.K, *w.KSD, 3), plusMinus(w.Air.K, w.Air.KSD, 3))
-	if gradient, overturn := planeGradient(*w.K); w.Outcome == pipeline.WeighedCurved {
-		add("Bending of light explains anything.", "To look like this on a plane, air would have to change by %s K/m along all of every ray, %s times the gradient at which it overturns by itself.",
-			decimals(gradient, 3), decimals(math.Abs(gradient/overturn), 1))
-	}
-	for _, o := range w.OverturnedBy {
-		if o.Input == "height of the eye" {
-			add("The camera stood higher.", "It would have to stand elsewhere by %s; its height is known to %s m.", pipeline.AmountWords(o), decimals(o.SD, 1))
+// weighFailures name the models without a fit, and say that this is no finding.
+func weighFailures(w *pipeline.Weighing) []string {
+	var out []string
+	for i := range w.Models {
+		if m := &w.Models[i]; !m.Fitted {
+			out = append(out, fmt.Sprintf("No fit was reached for the model “%s”: %s. That is a failure of the fit, not a finding about the model.", modelTitles[m.Name], plainName(m.Problem)))
 		}
 	}
-	if d := w.Distorted; d != nil {
-		add("The lens distorts.", "With the lens’s distortion left free too, the curvature is %s of the Earth’s, %s standard deviations from the plane’s 0.", plusMinus(d.Curvature, d.CurvatureSD, 3), pipeline.StrengthWords(d.PlaneSD))
-	}
-	for _, cam := range w.Camera {
-		if cam.RollCorrelation != nil {
-			add("The camera was rolled or tilted.", "Roll and tilt are fitted, not assumed; the correlation of roll and curvature is %s, and the spreads hold it.", decimals(*cam.RollCorrelation, 2))
-		}
-		add("The focal length in EXIF is wrong.", "It is fitted from horizontal angles: %s px. EXIF only starts the search.", plusMinus(cam.FocalPx, cam.FocalSDPx, 0))
-	}
-	add("The plane is a straw man.", "Same points, same freedom, straight light or the same air: %s and %s for the plane, %s for the curved Earth.", chiWords(w, pipeline.ModelPlane), chiWords(w, pipeline.ModelPlaneSameAir), chiWords(w, pipeline.ModelCurved))
-	if len(w.LeaveOneOut) > 0 {
-		least, most := math.Inf(1), math.Inf(-1)
-		for _, f := range w.LeaveOneOut {
-			least, most = math.Min(least, f.Curvature), math.Max(most, f.Curvature)
-		}
-		add("One wrong peak makes the result.", "With each named thing left out in turn, the curvature lies within %s…%s of the Earth’s (all: %s).", decimals(least, 3), decimals(most, 3), decimals(c, 3))
-	}
-	if w.LowRays > 0 {
-		answer := "too little is left to fit."
-		if f := w.WithoutLow; f != nil {
-			answer = fmt.Sprintf("the curvature is %s of the Earth’s, %s standard deviations from the plane’s 0.", plusMinus(f.Curvature, f.CurvatureSD, 3), pipeline.StrengthWords(f.PlaneSD))
-		}
-		add("Air near the ground does what it likes.", "Without the %s that run low, %s", plural(w.LowRays, "ray", "rays"), answer)
-	}
-	add("The spreads are too small.", "No strength above ten standard deviations is quoted, k has a part of its own for every ray, and the table says by how much each input must be wrong.")
 	return out
 }
 

@@ -20,11 +20,13 @@ import (
 
 // The folders inside the demo's.
 const (
-	demoWorldFolder = "world"
-	demoRunFolder   = "run"
-	// demoPartPrefix begins the name of a world that is being made.
-	demoPartPrefix = ".world.part-"
+	demoWorldFolder      = "world"
+	demoPhotographFolder = "photograph"
+	demoRunFolder        = "run"
 )
+
+// demoPartPrefix begins the name of a folder that is being made.
+func demoPartPrefix(folder string) string { return "." + folder + ".part-" }
 
 func newDemoCommand(stdio *stdio) *cobra.Command {
 	out := "farstation-demo"
@@ -33,8 +35,8 @@ func newDemoCommand(stdio *stdio) *cobra.Command {
 		Use:   "demo [--out DIR]",
 		Short: "Survey an invented archipelago: the whole pipeline, without data or network",
 		Long: `Demo makes an invented archipelago in the South Pacific, gazetteer and elevation tiles as you would download them, faults included, and
-surveys it. It prints the best sightlines, where the report lies, and the survey command to try next. An earlier demo in the same folder is
-replaced.`,
+surveys it. It prints the best sightlines, where the report lies, and the survey command to try next. Beside them it puts a photograph, drawn from that
+terrain, with points measured on it, and prints the command that weighs it. An earlier demo in the same folder is replaced.`,
 		Args: atMostArgs(0),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runDemo(cmd.Context(), stdio, out, progress)
@@ -42,7 +44,7 @@ replaced.`,
 	}
 	cmd.DisableFlagsInUseLine = true
 	cmd.Flags().SortFlags = false
-	cmd.Flags().StringVar(&out, "out", out, "folder `DIR` for the invented data (world) and the run folder (run)")
+	cmd.Flags().StringVar(&out, "out", out, "folder `DIR` for the invented data (world), the photograph (photograph) and the run folder (run)")
 	progress.addFlags(cmd.Flags())
 	return cmd
 }
@@ -65,14 +67,20 @@ func runDemo(ctx context.Context, stdio *stdio, out string, progress progressOpt
 	if err != nil {
 		return err
 	}
+	if err := placeDemoFolder(out, demoPhotographFolder, writeDemoPhotograph); err != nil {
+		return err
+	}
 	o := defaultSurveyOptions()
 	o.Features, o.Terrain = []string{features}, []terrain.Source{{Path: tiles}}
 	o.out, o.replace, o.progress = filepath.Join(out, demoRunFolder), true, progress
 	if err := runSurvey(ctx, stdio, o); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(stdio.out, "\nThe world is invented. To survey it yourself:\n\n  farstation survey --features %s --terrain %s --out my-run\n",
-		shellWord(features), shellWord(tiles))
+	photograph := filepath.Join(out, demoPhotographFolder)
+	world := fmt.Sprintf("--features %s --terrain %s", shellWord(features), shellWord(tiles))
+	_, err = fmt.Fprintf(stdio.out, "\nThe world is invented. To survey it yourself:\n\n  farstation survey %s --out my-run\n"+
+		"\nSo is the photograph taken in it. To weigh it:\n\n  farstation weigh --photo %s --points %s %s --out my-photograph\n",
+		world, shellWord(filepath.Join(photograph, demoPhotoName)), shellWord(filepath.Join(photograph, demoPointsName)), world)
 	return err
 }
 
@@ -93,8 +101,8 @@ func prepareDemo(out string) (isNew bool, err error) {
 	}
 	for _, entry := range entries {
 		switch name := entry.Name(); {
-		case name == demoWorldFolder || name == demoRunFolder || strings.HasPrefix(name, "."+demoRunFolder+".farstation-"):
-		case strings.HasPrefix(name, demoPartPrefix): // left by a demo that was killed
+		case name == demoWorldFolder || name == demoPhotographFolder || name == demoRunFolder || strings.HasPrefix(name, "."+demoRunFolder+".farstation-"):
+		case strings.HasPrefix(name, demoPartPrefix(demoWorldFolder)) || strings.HasPrefix(name, demoPartPrefix(demoPhotographFolder)): // left by a demo that was killed
 			if err := os.RemoveAll(filepath.Join(out, name)); err != nil {
 				return false, err
 			}
@@ -105,36 +113,47 @@ func prepareDemo(out string) (isNew bool, err error) {
 	return false, nil
 }
 
-// placeDemoWorld makes the invented world in the demo's folder, or finds it there as it would be made. A world that has been changed is
-// somebody's work and is left alone.
+// placeDemoWorld makes the invented world in the demo's folder, or finds it there as it would be made.
 func placeDemoWorld(out string) (features, tiles string, err error) {
-	part := filepath.Join(out, demoPartPrefix+strconv.Itoa(os.Getpid()))
+	err = placeDemoFolder(out, demoWorldFolder, func(dir string) error {
+		if features, tiles, err = writeDemoWorld(dir); err != nil {
+			return err
+		}
+		for _, path := range []*string{&features, &tiles} {
+			inner, err := filepath.Rel(dir, *path)
+			if err != nil {
+				return err
+			}
+			*path = filepath.Join(out, demoWorldFolder, inner)
+		}
+		return nil
+	})
+	return features, tiles, err
+}
+
+// placeDemoFolder makes one of the folders of the demo with write, or finds it there as it would be made. One that has been changed is somebody's
+// work and is left alone.
+func placeDemoFolder(out, folder string, write func(dir string) error) error {
+	part := filepath.Join(out, demoPartPrefix(folder)+strconv.Itoa(os.Getpid()))
 	if err := os.Mkdir(part, 0o777); err != nil {
-		return "", "", fmt.Errorf("demo folder %s: cannot be written: %w: name another with --out", out, pathCause(err))
+		return fmt.Errorf("demo folder %s: cannot be written: %w: name another with --out", out, pathCause(err))
 	}
 	defer os.RemoveAll(part) // what is left of it is removed by the next demo
-	if features, tiles, err = writeDemoWorld(part); err != nil {
-		return "", "", err
+	if err := write(part); err != nil {
+		return err
 	}
-	world := filepath.Join(out, demoWorldFolder)
-	for _, path := range []*string{&features, &tiles} {
-		inner, err := filepath.Rel(part, *path)
-		if err != nil {
-			return "", "", err
-		}
-		*path = filepath.Join(world, inner)
+	place := filepath.Join(out, folder)
+	if _, err := os.Lstat(place); errors.Is(err, fs.ErrNotExist) {
+		return os.Rename(part, place)
 	}
-	if _, err := os.Lstat(world); errors.Is(err, fs.ErrNotExist) {
-		return features, tiles, os.Rename(part, world)
-	}
-	same, err := sameFolders(part, world)
+	same, err := sameFolders(part, place)
 	if err != nil {
-		return "", "", err
+		return err
 	}
 	if !same {
-		return "", "", wrongInput(fmt.Errorf("demo folder %s: its %s has been changed since a demo wrote it: survey that yourself, or name another folder with --out", out, demoWorldFolder))
+		return wrongInput(fmt.Errorf("demo folder %s: its %s has been changed since a demo wrote it: use that yourself, or name another folder with --out", out, folder))
 	}
-	return features, tiles, nil
+	return nil
 }
 
 // sameFolders tells whether two folders hold the same files with the same bytes.

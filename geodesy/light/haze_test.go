@@ -41,3 +41,31 @@ func TestPathAtHeight(t *testing.T) {
 		t.Errorf("haze on a slope = %v, want %v", d.HazeM, want)
 	}
 }
+
+// MOR = ln(1/0.05)/σ (CIE e-ILV 17-31-018): σ = 0.2996, 0.1498, 0.0599, 0.02996 per km leave 5 % over 10, 20, 50, 100 km, and
+// V = ln(C/ε)/σ (AMS Glossary, visual-range formula) 2 % over ln 50/ln 20 times as far.
+func TestContrastAtOpticalRange(t *testing.T) {
+	level := func(float64) float64 { return 0 }
+	for _, c := range []struct{ rangeKM, perKM float64 }{{10, 0.2996}, {20, 0.1498}, {50, 0.0599}, {100, 0.02996}} {
+		haze := Haze{VisualRangeM: koschmieder / c.perKM * 1000}
+		if got := haze.Contrast(Path(c.rangeKM*1000, level)); math.Abs(got-0.05) > 1e-4 {
+			t.Errorf("Contrast over MOR = %v km is %.5f, want 0.05", c.rangeKM, got)
+		}
+		if got := haze.Contrast(Path(c.rangeKM*1000*math.Log(50)/math.Log(20), level)); math.Abs(got-0.02) > 1e-4 {
+			t.Errorf("Contrast over V = %.5f, want 0.02", got)
+		}
+	}
+}
+
+// Clean air scatters about 10 per 1,000 km at 1,500 m, a visual range of 391.2 km (US Forest Service, air terminology), and about 300 km
+// at sea level.
+func TestCleanAir(t *testing.T) {
+	const length = 100e3
+	perM := Path(length, func(float64) float64 { return 1500 }).Air / length
+	if math.Abs(perM-10e-6) > 0.1e-6 || math.Abs(koschmieder/perM-391.2e3) > 4e3 {
+		t.Errorf("clean air at 1,500 m: %.3g per m, visual range %.1f km", perM, koschmieder/perM/1000)
+	}
+	if rangeM := koschmieder / airPerM; math.Abs(rangeM-300e3) > 30e3 {
+		t.Errorf("clean air at sea level: visual range %.1f km", rangeM/1000)
+	}
+}

@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// ICAO Doc 7488/3 (1993), geometric heights, as printed to six figures; 5 km pressure from memory.
+// ICAO Doc 7488/3 (1993), geometric heights (those of 11,000 and 32,000 m geopotential are printed to the metre, 11,019 and 32,162), as printed to six figures; 5 km pressure from memory.
 func TestStandardAir(t *testing.T) {
 	for _, c := range []struct{ heightM, temperatureK, pressureHPa float64 }{
 		{-2500, 304.406, 1352.05}, {0, 288.150, 1013.25}, {1000, 281.651, 898.763}, {2000, 275.154, 795.014},
-		{5000, 255.676, 540.483}, {11000, 216.774, 226.999},
+		{5000, 255.676, 540.483}, {11000, 216.774, 226.999}, {geometricM(11000), 216.650, 226.320}, {20000, 216.650, 55.2929}, {geometricM(32000), 228.650, 8.68014},
 	} {
 		temperature, pressure := StandardAir(c.heightM)
 		if math.Abs(temperature-c.temperatureK) > 6e-4 || math.Abs(pressure-c.pressureHPa) > 6e-6*c.pressureHPa {
@@ -20,6 +20,17 @@ func TestStandardAir(t *testing.T) {
 	for heightM, want := range map[float64]float64{3000: 268.659, 4000: 262.166, 6000: 249.187, 8000: 236.215, 10000: 223.252} {
 		if got, _ := StandardAir(heightM); math.Abs(got-want) > 6e-4 {
 			t.Errorf("StandardAir(%v m) = %.4f K, want %.3f K", heightM, got, want)
+		}
+	}
+}
+
+// Densities of the same rows, ICAO Doc 7488/3.
+func TestStandardDensity(t *testing.T) {
+	for heightM, want := range map[float64]float64{
+		-2500: 1.54731, 0: 1.22500, 1000: 1.11166, 2000: 1.00655, 11000: 0.364801, geometricM(11000): 0.363918, 20000: 0.0889097, geometricM(32000): 0.0132249,
+	} {
+		if got := StandardDensity(heightM); math.Abs(got-want) > 8e-6*want {
+			t.Errorf("StandardDensity(%v m) = %.7f kg/m³, want %v", heightM, got, want)
 		}
 	}
 }

@@ -48,6 +48,7 @@ function rows() {
     if (measured) field("name", "name", "names"); else cell("");
     const remove = document.createElement("button");
     remove.textContent = "remove";
+    remove.setAttribute("aria-label", "remove point " + (i + 1));
     remove.onclick = () => { points.splice(i, 1); rows(); draw(); };
     cell(remove);
     return row;
@@ -85,14 +86,22 @@ canvas.onpointermove = event => {
   press.moved = press.moved || Math.hypot(dx, dy) > 3;
   if (press.moved) { left = press.left - dx / scale; upper = press.upper - dy / scale; draw(); }
 };
+// add sets a point where the canvas has a place.
+function add(x, y) {
+  const round = v => Math.round(v * 100) / 100;
+  points.push({ x: round(left + x / scale), y: round(upper + y / scale), sd: 1, part: "top", name: "" });
+  rows();
+  draw();
+}
+
 canvas.onpointerup = event => {
-  if (press && !press.moved && picture.naturalWidth) {
-    const round = v => Math.round(v * 100) / 100;
-    points.push({ x: round(left + event.offsetX / scale), y: round(upper + event.offsetY / scale), sd: 1, part: "top", name: "" });
-    rows();
-    draw();
-  }
+  if (press && !press.moved && picture.naturalWidth) add(event.offsetX, event.offsetY);
   press = null;
+};
+// Without a pointer: a point in the middle of what is shown, its place to be typed.
+element("add").onclick = () => {
+  add(canvas.width / 2, canvas.height / 2);
+  element("rows").lastElementChild.querySelector("input").select();
 };
 element("name").onclick = () => {
   measured = true;
