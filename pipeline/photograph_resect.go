@@ -37,9 +37,11 @@ type Resected struct {
 	ImageSHA256 string          `json:"image_sha256"`
 	Places      []ResectedPlace `json:"places"`
 	// PlaneApartM is how far the place that the plane asks for lies from the best, null where the plane finds none.
-	PlaneApartM *float64        `json:"plane_apart_m"`
-	Notes       []string        `json:"notes"`
-	Rejected    []InputRejected `json:"rejected"`
+	PlaneApartM *float64 `json:"plane_apart_m"`
+	// Lines are the near tops that stand before far ones, which pin the place across their lines.
+	Lines    []PositionLine  `json:"lines_of_position"`
+	Notes    []string        `json:"notes"`
+	Rejected []InputRejected `json:"rejected"`
 }
 
 // ErrNoPlace marks points that tell no place.
@@ -100,6 +102,10 @@ func Resect(ctx context.Context, opts PhotographOptions) (*Resected, error) {
 		s.note("%s", standWords[stands])
 	} else if _, err := camera.Resect(s.sights(s.namedPoints(), best.FocalPx)); errors.Is(err, camera.ErrDangerCircle) {
 		s.note("the camera and the features lie on one circle, from which horizontal angles say nothing of where on it: the place stands on the heights alone")
+	}
+	r.Lines = []PositionLine{}
+	if fit, err := camera.Solve(problem, problem.Air.Curved()); err == nil {
+		r.Lines = s.positionLines(fit.Poses[0])
 	}
 	if plane, err := camera.Solve(problem, problem.Air.Plane()); err == nil {
 		r.PlaneApartM = pointer(math.Hypot(fitted(plane, "easting of station 1").Value, fitted(plane, "northing of station 1").Value))

@@ -69,6 +69,9 @@ func runResect(ctx context.Context, stdio *stdio, o photographFlags) error {
 			row("left over", "%s %s: %.2f, %.2f px", q.Name, q.Part, q.XPx, q.YPx)
 		}
 	}
+	for _, l := range r.Lines {
+		fmt.Fprintf(&text, "%-22s %s\n", "line of position", plain(fmt.Sprintf("%s before %s, towards %s: turned by %s ± %s, sharp to %.0f m across", l.Near, l.Far, degrees(l.AzimuthDeg), arcmin(l.TurnArcmin), arcmin(l.TurnSDArcmin), l.AcrossM)))
+	}
 	if r.PlaneApartM != nil {
 		fmt.Fprintf(&text, "%-22s %s from there\n", "place on the plane", metres(*r.PlaneApartM))
 	}

@@ -99,7 +99,7 @@ func newWeighCommand(stdio *stdio) *cobra.Command {
 
 func (o *photographFlags) inputGroup() flagGroup {
 	return newFlagGroup("Input", func(f flagAdder) {
-		f.StringArrayVar(&o.Photos, "photo", nil, "JPEG or PNG `FILE`; only size, hash and EXIF are read; repeatable")
+		f.StringArrayVar(&o.Photos, "photo", nil, "JPEG or PNG `FILE`: size, hash and EXIF are read, and the picture itself for the page; repeatable")
 		f.StringArrayVar(&o.PointFiles, "points", nil, "CSV `FILE` of points measured on it; one for each photograph")
 		f.Var(featuresValue{&o.Options}, "features", featuresUsage)
 		f.Var(terrainValue{&o.Terrain}, "terrain", terrainUsage)
