@@ -58,7 +58,7 @@ func newMadePhotograph(seed uint64, curvature float64) *madePhotograph {
 }
 
 // write leaves gazetteer, picture and points in a folder and returns options that judge them.
-func (m *madePhotograph) write(t *testing.T) PhotographOptions {
+func (m *madePhotograph) write(t testing.TB) PhotographOptions {
 	t.Helper()
 	dir := t.TempDir()
 	grid, err := geoid.EGM96()

@@ -1,10 +1,15 @@
 package pipeline
 
 import (
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"farstation/gazetteer"
+	"farstation/geodesy"
+	"farstation/geodesy/camera"
 )
 
 // madeClaim writes a claim on the tops of two features of a made photograph.
@@ -85,10 +90,30 @@ func TestPrediction(t *testing.T) {
 	}
 }
 
-// TestDistancesOnPlane: four corners of a spherical square, 100 km a side, cannot stand on a plane: by the excess of the sphere their diagonals are too
-// short by about s³√2/(12 R²)·… against their sides. Places in one line can.
+// TestDistancesOnPlane: four places about a centre, d north, east, south and west of it, cannot stand on a plane. By symmetry the best map is a square; with
+// diagonals of 2d and sides a on the Earth, least squares gives half its diagonal as x = (2d + √2·a)/4.
 func TestDistancesOnPlane(t *testing.T) {
-	if d := (&Scene{}).distancesOnPlane(); d != nil {
+	s := &Scene{}
+	if d := s.distancesOnPlane(); d != nil {
 		t.Errorf("no stations: %+v", d)
+	}
+	const dM = 150_000
+	centre := geodesy.LatLon{LatDeg: 0, LonDeg: 20}
+	var at []geodesy.LatLon
+	for i := range 4 {
+		p, _ := geodesy.WGS84.Direct(centre, 90*float64(i), dM)
+		at = append(at, p)
+	}
+	s.stations = []camera.Station{{Place: at[0]}, {Place: at[2]}}
+	s.Targets = []gazetteer.Feature{{Name: "east", At: at[1]}, {Name: "west", At: at[3]}}
+	sideM := geodesy.WGS84.Inverse(at[0], at[1]).DistanceM
+	x := (2*dM + math.Sqrt2*sideM) / 4
+	offDiagonal, offSide := math.Abs(2*x-2*dM)/1000, math.Abs(math.Sqrt2*x-sideM)/1000
+	got := s.distancesOnPlane()
+	if want := math.Max(offDiagonal, offSide); math.Abs(got.MostKM-want) > 0.02*want || got.Places != 4 {
+		t.Errorf("worst by %.5f km, by hand %.5f km (%+v)", got.MostKM, want, got)
+	}
+	if want := math.Sqrt((2*offDiagonal*offDiagonal + 4*offSide*offSide) / 6); math.Abs(got.RMSKM-want) > 0.02*want || want == 0 {
+		t.Errorf("mean square %.5f km, by hand %.5f km", got.RMSKM, want)
 	}
 }
