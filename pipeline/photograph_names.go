@@ -94,6 +94,8 @@ func (s *Scene) nameFrame(ctx context.Context, frame int, marks []int) error {
 			plane = n
 		}
 	}
+	s.note("photograph %d: the names were chosen with the curvature free; those that suit the curved Earth best leave it χ² %.0f, and these %.0f; those that suit the plane best leave it %.0f, and these %.0f (a point without a name counts %d)",
+		frame+1, curved.curved, best.curved, plane.plane, best.plane, 2*sureChi2)
 	for m, point := range marks {
 		if best.tops[m] < 0 {
 			continue

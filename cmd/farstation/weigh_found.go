@@ -25,11 +25,6 @@ func writeFound(w *pipeline.Weighing, row func(head, format string, args ...any)
 		default:
 			row("name not sure", "%s or %s, which fits worse by %.1f of χ²: left out of the verdict", at, n.RunnerUp, n.Chi2More)
 		}
-		for model, name := range map[string]string{"curved Earth": n.CurvedName, "plane": n.PlaneName} {
-			if name != n.Name {
-				row("name not shared", "the %s would fit best with %s there", model, orNone(name))
-			}
-		}
 	}
 	shown := 0
 	for _, e := range w.Expected {
@@ -64,13 +59,6 @@ func writeFound(w *pipeline.Weighing, row func(head, format string, args ...any)
 			row("prediction", "%s", s)
 		}
 	}
-}
-
-func orNone(name string) string {
-	if name == "" {
-		return "no name"
-	}
-	return name
 }
 
 func at(place string) string {
