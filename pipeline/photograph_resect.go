@@ -283,6 +283,9 @@ func (s *Scene) setOpenStation(at geodesy.LatLon, eyeHeightM *float64) (groundM 
 		station.EyeSDM = math.Max(terrainEyeSDM, s.opts.TerrainSDM)
 		station.EyeHeightM = h + s.opts.EyeHeightM + undulationM
 	}
+	if s.reliefM > 0 {
+		station.EyeSDM = math.Hypot(station.EyeSDM, s.reliefM)
+	}
 	if eyeHeightM != nil {
 		station.EyeHeightM = *eyeHeightM + undulationM
 	}
@@ -297,10 +300,20 @@ func (s *Scene) fitPlace(start resectStart) (ResectedPlace, error) {
 		s.opts.FocalPx = start.focalPx
 	}
 	var result ResectedPlace
-	for range 4 {
+	// While the place is open, so is the ground under it: the eye is as uncertain as the ground is uneven where the place may be. A height that is
+	// taken for sure too early pulls the place down the slope.
+	s.reliefM = openEyeSDM
+	defer func() { s.reliefM = 0 }()
+	for step := range mostGroundSteps {
 		groundM := s.setOpenStation(at, nil)
 		problem, index := s.problem(allPoints)
 		m := s.fitModel(ModelCurved, problem, index, problem.Air.Curved())
+		if !m.Fitted && step == 0 && groundM != nil {
+			s.reliefM = 0 // too little is measured to leave the height open
+			groundM = s.setOpenStation(at, nil)
+			problem, index = s.problem(allPoints)
+			m = s.fitModel(ModelCurved, problem, index, problem.Air.Curved())
+		}
 		if !m.Fitted {
 			return result, fmt.Errorf("%w: %s: a name is wrong, or the points leave the place open, being close together or on one circle with the camera", ErrNoPlace, m.Problem)
 		}
@@ -314,7 +327,9 @@ func (s *Scene) fitPlace(start resectStart) (ResectedPlace, error) {
 		}
 		r, _ := fit.Correlation("easting of station 1", "northing of station 1")
 		result.SemiMajorM, result.SemiMinorM, result.MajorAzimuthDeg = camera.Ellipse(square(east.SD), r*east.SD*north.SD, square(north.SD))
-		if math.Hypot(east.Value, north.Value) < 1 {
+		before := s.reliefM
+		s.reliefM = s.reliefAround(at, &result)
+		if math.Hypot(east.Value, north.Value) < 1 && math.Abs(s.reliefM-before) <= 1+0.05*before {
 			break
 		}
 	}
@@ -327,6 +342,29 @@ func (s *Scene) fitPlace(start resectStart) (ResectedPlace, error) {
 			ErrNoPlace, at.LatDeg, at.LonDeg, result.SemiMajorM, nearestM)
 	}
 	return result, nil
+}
+
+// mostGroundSteps bounds how often the terrain is asked again; mostReliefM how far along its ellipse.
+const (
+	mostGroundSteps = 12
+	mostReliefM     = 5000
+)
+
+// reliefAround is how uneven the ground is along the ellipse of a place: the root mean square height over that of its middle.
+func (s *Scene) reliefAround(at geodesy.LatLon, place *ResectedPlace) float64 {
+	middleM, ok := s.world.Store.HeightM(at)
+	if !ok || !s.world.covers(at) {
+		return 0
+	}
+	sum, n := 0.0, 0.0
+	for _, along := range []float64{-1, -0.5, 0.5, 1} {
+		p, _ := geodesy.WGS84.Direct(at, place.MajorAzimuthDeg, along*math.Min(place.SemiMajorM, mostReliefM))
+		if h, ok := s.world.Store.HeightM(p); ok {
+			sum += square(h - middleM)
+			n++
+		}
+	}
+	return math.Sqrt(sum / math.Max(n, 1))
 }
 
 // fitted is a parameter of a fit by its name; zero where it is not one.

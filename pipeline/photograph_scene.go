@@ -61,6 +61,8 @@ type Scene struct {
 	// lines are the predictions from station to target, nil where there is none.
 	lines map[[2]int]*LinePrediction
 	names []NamedPoint
+	// reliefM is how uncertain the ground is under an open place, besides its own spread.
+	reliefM float64
 }
 
 func (s *Scene) note(format string, args ...any) {
