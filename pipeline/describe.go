@@ -75,6 +75,9 @@ func profiles(opts *Options, world *World, lines []Sightline) ([]Profile, error)
 	return out, nil
 }
 
+// sameCrossingM is how near two crossings are one.
+const sameCrossingM = 1e-6
+
 // Walk returns the ground along a line, at every crossing of a grid line of the terrain, gaps filled high.
 func Walk(walker *terrain.Walker, l *terrain.Line) (Profile, error) {
 	var p Profile
@@ -99,6 +102,10 @@ func Walk(walker *terrain.Walker, l *terrain.Line) (Profile, error) {
 		return p, err
 	}
 	sample(&last, last.W)
+	// A line that begins on a grid line may have its first crossing a nanometre on.
+	if first := &p.Samples[0]; first.DistanceM < sameCrossingM {
+		first.DistanceM = 0
+	}
 	return p, nil
 }
 

@@ -382,8 +382,8 @@ func TestLoadScene(t *testing.T) {
 		!strings.Contains(err.Error(), `line 4: no usable feature is named "Brav": did you mean csv:m6 (Braven, peak at `) {
 		t.Errorf("error %v, want both names with their lines", err)
 	}
-	m.edit = func(rows []string) []string { return []string{"Sun,sun:2026-01-01T10:00:00Z,1,1,1"} }
-	if _, err = LoadScene(t.Context(), m.write(t)); err == nil || !strings.Contains(err.Error(), "line 2: part sun: the almanac is not there yet") {
+	m.edit = func(rows []string) []string { return []string{"Sun,sun:noon,1,1,1"} }
+	if _, err = LoadScene(t.Context(), m.write(t)); err == nil || !strings.Contains(err.Error(), "line 2: part \"sun:noon\": want sun:UTC") {
 		t.Errorf("error %v, want what is wrong with the one row", err)
 	}
 }

@@ -31,6 +31,19 @@ func (c *cellReader) measure() {
 	c.even = c.rows == evenLattice(c.rows.N) && c.cols == evenLattice(c.cols.N)
 }
 
+// latticesOf returns the rows from the southern edge and the columns from the western edge, of a degree without a tile too.
+func latticesOf(tile *Tile) (rows, cols Lattice) {
+	if tile == nil {
+		return evenLattice(emptyN + 1), evenLattice(emptyN + 1)
+	}
+	return tile.Rows.reversed(), tile.Cols
+}
+
+// sliver tells whether a part of a line is passed over: rounding may put millimetres of a line that ends on a tile's edge beyond it.
+func (c *cellReader) sliver(from, to, lengthM float64) bool {
+	return (to < sliverM || from > lengthM-sliverM) && c.tile == nil && c.state == Gap
+}
+
 // level is the ground of a degree without a tile. It is asked for at the first cell, since slivers of a gap are passed over.
 func (c *cellReader) level() float64 {
 	if math.IsNaN(c.flat) {
@@ -82,16 +95,9 @@ func (c *cellReader) corner(j, i int) int { return (c.rows.N-1-j)*c.cols.N + i }
 // read fills piece with the part of the line between two places in the cell (j, i).
 func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChord float64) {
 	sw, se, nw, ne, missing := c.corners(j, i)
-	fraction := func(v float64) float64 { return math.Min(math.Max(v, 0), 1) }
-	west, south, narrowE, narrowN := float64(i), float64(j), 1.0, 1.0
-	if !c.even {
-		west, narrowE = c.cols.space(i)
-		south, narrowN = c.rows.space(j)
-	}
-	u0 := fraction(((here.lon-float64(c.lon))*c.cols.PerDeg - west) * narrowE)
-	v0 := fraction(((here.lat-float64(c.lat))*c.rows.PerDeg - south) * narrowN)
-	du := fraction(((there.lon-float64(c.lon))*c.cols.PerDeg-west)*narrowE) - u0
-	dv := fraction(((there.lat-float64(c.lat))*c.rows.PerDeg-south)*narrowN) - v0
+	u0, v0, narrowE, narrowN := c.within(j, i, here)
+	u1, v1, _, _ := c.within(j, i, there)
+	du, dv := u1-u0, v1-v0
 	e, n, twist := se-sw, nw-sw, sw-se-nw+ne
 	width := there.x - here.x
 	inverse := 1 / width
@@ -113,4 +119,18 @@ func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChor
 	}
 	piece.SpacingM = c.spacingM
 	piece.Tile, piece.Missing, piece.corner = c.tile, missing, int32(c.corner(j, i))
+}
+
+// within returns where in the cell (j, i) a place lies, 0…1 from its western and southern edges, and how many times narrower than the
+// lattice's spacing the cell is.
+func (c *cellReader) within(j, i int, p *place) (u, v, narrowE, narrowN float64) {
+	west, south := float64(i), float64(j)
+	narrowE, narrowN = 1, 1
+	if !c.even {
+		west, narrowE = c.cols.space(i)
+		south, narrowN = c.rows.space(j)
+	}
+	u = ((p.lon-float64(c.lon))*c.cols.PerDeg - west) * narrowE
+	v = ((p.lat-float64(c.lat))*c.rows.PerDeg - south) * narrowN
+	return math.Min(math.Max(u, 0), 1), math.Min(math.Max(v, 0), 1), narrowE, narrowN
 }

@@ -21,81 +21,156 @@ type Critical struct {
 	Stopped bool
 }
 
-// Critical finds the critical refraction of a line. For every point of the profile outside the guards, q(x) = 2R·(chord(x) −
-// ground(x)) / (x(s−x)) is the curvature that the ray can bear before that point touches it, and k_c = −min q. The walk ends early
-// once k_c without spikes is past stopAbove; +Inf walks to the end. Lines with no ground outside the guards are ErrTooClose.
-func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critical, error) {
-	s := l.DistanceM
-	c := Critical{K: math.Inf(-1), WithoutSpikesK: math.Inf(-1), KBeyond1km: math.NaN(), FirstMissingM: math.NaN()}
-	if s <= 2*guardM {
-		return c, ErrTooClose
-	}
-	if k := w.probe(l, guardM, stopAbove); k > stopAbove {
-		c.K, c.WithoutSpikesK, c.Stopped = k, k, true
-		return c, nil
-	}
-	inner := math.Max(guardM, 1000)
-	beyond := math.Inf(1)
-	least, sureLeast := math.Inf(1), math.Inf(1)
-	w.Walk(l, fill, guardM, s-guardM, func(p *Piece) bool {
-		if p.Missing {
-			if math.IsNaN(c.FirstMissingM) {
-				c.FirstMissingM = p.X
-			}
-			c.MissingM += p.W
-		}
-		f := l.bearing(p)
-		t, q := f.least(0, p.W)
-		if q <= least {
-			least = q
-			c.AtM, c.GroundM, c.Missing = p.X+t, p.GroundAt(t), p.Missing
-			c.OnTops = p.Tile != nil && p.Tile.Surface == SurfaceTop
-		}
-		if q < sureLeast && !p.spike() {
-			sureLeast = q
-		}
-		if p.X >= inner && p.X+p.W <= s-inner {
-			beyond = math.Min(beyond, q)
-		} else if lo, hi := math.Max(0, inner-p.X), math.Min(p.W, s-inner-p.X); lo < hi {
-			_, q := f.least(lo, hi)
-			beyond = math.Min(beyond, q)
-		}
-		if -sureLeast > stopAbove {
-			c.Stopped = true
-			return false
-		}
-		return true
-	})
-	if w.err != nil {
-		return c, w.err
-	}
-	c.K, c.WithoutSpikesK = -least, -sureLeast
-	if !math.IsInf(beyond, 1) {
-		c.KBeyond1km = -beyond
-	}
-	return c, nil
+// tally is what pieces, in any order, have told of a line so far.
+type tally struct {
+	Critical
+	line *Line
+	// innerM is how far from both ends ground counts as beyond 1 km.
+	innerM float64
+	// least is the least q, of the piece at leastX; sure that of pieces without spikes, beyond that of ground beyond 1 km.
+	least, sure, beyond float64
+	leastX              float64
 }
 
-// probes is the number of places that are tried before a walk.
+func newTally(l *Line, guardM float64) tally {
+	inf := math.Inf(1)
+	return tally{
+		Critical: Critical{KBeyond1km: math.NaN(), FirstMissingM: math.NaN()},
+		line:     l, innerM: math.Max(guardM, 1000), least: inf, sure: inf, beyond: inf, leastX: -inf,
+	}
+}
+
+// take adds a piece but for its length without terrain.
+func (c *tally) take(p *Piece) {
+	f := c.line.bearing(p)
+	t, q := f.least(0, p.W)
+	if q < c.least || q == c.least && p.X >= c.leastX {
+		c.least, c.leastX = q, p.X
+		c.AtM, c.GroundM, c.Missing = p.X+t, p.GroundAt(t), p.Missing
+		c.OnTops = p.Tile != nil && p.Tile.Surface == SurfaceTop
+	}
+	if q < c.sure && !p.spike() {
+		c.sure = q
+	}
+	far := c.line.DistanceM - c.innerM
+	if p.X >= c.innerM && p.X+p.W <= far {
+		c.beyond = math.Min(c.beyond, q)
+	} else if lo, hi := math.Max(0, c.innerM-p.X), math.Min(p.W, far-p.X); lo < hi {
+		_, q := f.least(lo, hi)
+		c.beyond = math.Min(c.beyond, q)
+	}
+}
+
+// addMissing adds a length without terrain; these come in order.
+func (c *tally) addMissing(x, lengthM float64) {
+	if math.IsNaN(c.FirstMissingM) {
+		c.FirstMissingM = x
+	}
+	c.MissingM += lengthM
+}
+
+// bound returns the q above which ground between two distances tells nothing new.
+func (c *tally) bound(from, to float64) float64 {
+	if far := c.line.DistanceM - c.innerM; c.innerM < far && from < far && to > c.innerM {
+		return math.Max(c.sure, c.beyond)
+	}
+	return c.sure
+}
+
+// sureK is k_c without spikes so far.
+func (c *tally) sureK() float64 { return -c.sure }
+
+// critical returns what was found when all pieces are known.
+func (c *tally) critical() Critical {
+	c.K, c.WithoutSpikesK = -c.least, -c.sure
+	if !math.IsInf(c.beyond, 1) {
+		c.KBeyond1km = -c.beyond
+	}
+	return c.Critical
+}
+
+// stopped is the answer for a line whose k_c without spikes is at least k, which is past the bound.
+func stopped(k float64) Critical {
+	return Critical{K: k, WithoutSpikesK: k, KBeyond1km: math.NaN(), FirstMissingM: math.NaN(), Stopped: true}
+}
+
+// Critical finds the critical refraction of a line. For every point of the profile outside the guards, q(x) = 2R·(chord(x) −
+// ground(x)) / (x(s−x)) is the curvature that the ray can bear before that point touches it, and k_c = −min q. It ends early,
+// with a lower bound alone, where k_c without spikes is past stopAbove; +Inf asks for the whole line. Lines with no ground outside the
+// guards are ErrTooClose.
+//
+// The answer is that of the plain walk over all cells, to the bit.
+func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critical, error) {
+	if l.DistanceM <= 2*guardM {
+		return Critical{}, ErrTooClose
+	}
+	s := &w.search
+	s.walker, s.line, s.fill, s.stopAbove, s.found = w, l, fill, stopAbove, newTally(l, guardM)
+	defer s.end()
+	if !s.begin(guardM, l.DistanceM-guardM) {
+		return w.criticalPlain(l, fill, guardM, stopAbove)
+	}
+	if w.err != nil {
+		return Critical{}, w.err
+	}
+	if k := s.probe(guardM); k > stopAbove {
+		return stopped(k), nil
+	}
+	if !s.run() {
+		return stopped(s.found.sureK()), nil
+	}
+	s.account()
+	if w.err != nil {
+		return Critical{}, w.err
+	}
+	return s.found.critical(), nil
+}
+
+// criticalPlain is Critical by the plain walk over all cells.
+func (w *Walker) criticalPlain(l *Line, fill Fill, guardM, stopAbove float64) (Critical, error) {
+	if l.DistanceM <= 2*guardM {
+		return Critical{}, ErrTooClose
+	}
+	found := newTally(l, guardM)
+	w.Walk(l, fill, guardM, l.DistanceM-guardM, func(p *Piece) bool {
+		if p.Missing {
+			found.addMissing(p.X, p.W)
+		}
+		found.take(p)
+		return !(found.sureK() > stopAbove)
+	})
+	if w.err != nil {
+		return Critical{}, w.err
+	}
+	if k := found.sureK(); k > stopAbove {
+		return stopped(k), nil
+	}
+	return found.critical(), nil
+}
+
+// probes is the number of places that are tried before a search.
 const probes = 31
 
 // probe looks at a few places of a line, the middle first, for ground that alone lifts k_c past stopAbove: most lines between hills are
-// blocked by far, and need no walk to tell. It returns the k_c of the ground that did, or −Inf. Places without terrain tell nothing.
-func (w *Walker) probe(l *Line, guardM, stopAbove float64) float64 {
-	if math.IsInf(stopAbove, 1) {
+// blocked by far, and need no search to tell. It returns a lower bound of the k_c of the ground that did, or −Inf. Places without terrain
+// tell nothing.
+func (s *search) probe(guardM float64) float64 {
+	if math.IsInf(s.stopAbove, 1) {
 		return math.Inf(-1)
 	}
-	s := l.DistanceM
+	length := s.line.DistanceM - 2*guardM
 	for step := 1; step <= probes; step = 2*step + 1 {
 		// Odd multiples of 1/(step+1): halves, then quarters, eighths …
 		for i := 1; i <= step; i += 2 {
-			x := guardM + (s-2*guardM)*float64(i)/float64(step+1)
-			at, chordM := l.At(x)
-			ground, ok := w.store.HeightM(at)
+			x := guardM + length*float64(i)/float64(step+1)
+			r := s.stretchAt(x)
+			p := s.point(r.arc, x)
+			ground, corner, ok := r.groundAt(&p, s.walker.seaLevelM)
 			if !ok {
 				continue
 			}
-			if k := 2 * l.RadiusM * (ground + w.geoid.UndulationM(at) - chordM) / (x * (s - x)); k > stopAbove && !w.store.besideSpike(at) {
+			k := (ground - boundMarginM - p.clear) / p.lift
+			if k > s.stopAbove && (r.tile == nil || !r.tile.spikeBeside(corner)) {
 				return k
 			}
 		}

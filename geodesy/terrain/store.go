@@ -117,6 +117,7 @@ func (s *Store) read(at *slot) (*Tile, error) {
 			at.outcome.Store(known)
 			return (*Tile)(nil), nil
 		}
+		tile.maxima = newMaxima(tile)
 		known.refused = tile.Refused
 		at.outcome.Store(known)
 		s.hold(at, tile)

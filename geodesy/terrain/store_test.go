@@ -277,13 +277,16 @@ func TestStateOfCellsWithoutTile(t *testing.T) {
 	}
 }
 
+// madeTileBytes is the memory of a tile of 61 × 61 whole-metre posts: the posts, and the maxima of 15², 8², 4², 2² and 1 blocks.
+const madeTileBytes = 2*61*61 + 2*(225+64+16+4+1)
+
 func TestStoreDropsLeastRecentlyUsed(t *testing.T) {
-	const n, tileBytes = 61, 2 * 61 * 61
+	const n = 61
 	files := make(map[string][]byte)
 	for i := range 4 {
 		files[fmt.Sprintf("N10E02%d.hgt", i)] = made(n, flat(int16(i)))
 	}
-	s := storeOf(t, StoreOptions{MemoryBytes: 3*tileBytes + 1}, folder(t, files))
+	s := storeOf(t, StoreOptions{MemoryBytes: 3*madeTileBytes + 1}, folder(t, files))
 	reads := func(lonDeg int) bool {
 		before := s.loads.Load()
 		if tile, err := s.Tile(10, lonDeg); err != nil || tile.Posts[7] != int16(lonDeg-20) {
@@ -298,7 +301,7 @@ func TestStoreDropsLeastRecentlyUsed(t *testing.T) {
 		if got := reads(step.lonDeg); got != step.read {
 			t.Errorf("step %d, tile %d: read %v, want %v", i, step.lonDeg, got, step.read)
 		}
-		if s.heldBytes > s.opts.MemoryBytes || s.heldBytes != int64(len(s.held))*tileBytes {
+		if s.heldBytes > s.opts.MemoryBytes || s.heldBytes != int64(len(s.held))*madeTileBytes {
 			t.Errorf("step %d: %d bytes in %d tiles held, bound %d", i, s.heldBytes, len(s.held), s.opts.MemoryBytes)
 		}
 	}
@@ -361,7 +364,7 @@ func TestStoreConcurrentUnderTinyBound(t *testing.T) {
 		})
 	}
 	wait.Wait()
-	if len(tiny.held) != 1 || tiny.heldBytes != 2*61*61 {
+	if len(tiny.held) != 1 || tiny.heldBytes != madeTileBytes {
 		t.Errorf("%d tiles of %d bytes held at the end, want one", len(tiny.held), tiny.heldBytes)
 	}
 	if got := len(tiny.Unreadable()); got != 1 {

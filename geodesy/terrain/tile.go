@@ -27,6 +27,8 @@ type Tile struct {
 	SDM float64
 	// Refused counts the heights that no land has and that were made void, less those that are usual marks of a void.
 	Refused int
+	// maxima is set for tiles that a store serves.
+	maxima *maxima
 }
 
 // PostM returns the height of a post by its index, row·Cols.N + column, in metres; false where it is void.
@@ -57,8 +59,14 @@ func (t *Tile) highest() (heightM float64, ok bool) {
 	return heightM, ok
 }
 
-// bytes is the memory that the posts take.
-func (t *Tile) bytes() int64 { return 2*int64(len(t.Posts)) + 4*int64(len(t.Fine)) }
+// bytes is the memory that the posts and their maxima take.
+func (t *Tile) bytes() int64 {
+	bytes := 2*int64(len(t.Posts)) + 4*int64(len(t.Fine))
+	if t.maxima != nil {
+		bytes += t.maxima.bytes()
+	}
+	return bytes
+}
 
 // Lattice is the lines of posts across one axis of a tile: N lines, the first and last of them on the edges of the cell, line i in between
 // at (i − Shift)/PerDeg degrees from the first edge, 0 ≤ Shift < 1. Where a raster has posts on the edges, Shift is 0 and PerDeg is N − 1;

@@ -59,11 +59,14 @@ type Walker struct {
 	heldLon   int
 	holds     bool
 	err       error
+	search    search
+	// steep is the steepest slope of the geoid by cells of 1°.
+	steep map[cell]float64
 }
 
 // NewWalker returns a walker over the store. Sea without a tile lies at seaLevelM over the geoid.
 func NewWalker(store *Store, grid *geoid.Grid, seaLevelM float64) *Walker {
-	return &Walker{store: store, geoid: grid, fills: store.fills, seaLevelM: seaLevelM, cell: grid.Cell(0, 0)}
+	return &Walker{store: store, geoid: grid, fills: store.fills, seaLevelM: seaLevelM, cell: grid.Cell(0, 0), steep: map[cell]float64{}}
 }
 
 // Err returns the first tile that could not be read under StoreOptions.Strict.
@@ -92,111 +95,6 @@ func (w *Walker) Walk(l *Line, fill Fill, from, to float64, visit func(*Piece) b
 			return
 		}
 	}
-}
-
-// axis follows one coordinate along an arc across its grid lines.
-type axis struct {
-	poly      *poly
-	base      float64 // degrees to add to the polynomial
-	direction int     // +1, −1, or 0 where the coordinate does not change
-	final     float64 // value at the end of the walk
-	degree    int     // the whole degree of the tile
-	lattice   Lattice // from the southern or western edge
-	index     int     // cell within the tile
-	crossing  float64 // x of the next grid line
-	stride    float64 // spacing of the last two crossings, the guess for the next
-	last      float64 // x of the last crossing, NaN where there is none
-}
-
-func newAxis(p *poly, base, u0, u1 float64) axis {
-	start, final := base+p.at(u0), base+p.at(u1)
-	a := axis{poly: p, base: base, final: final, last: math.NaN()}
-	// Along a meridian or the equator the polynomial holds only rounding noise, which must not be followed.
-	if math.Abs(final-start) > 1e-10 {
-		a.direction = 1
-		if final < start {
-			a.direction = -1
-		}
-	}
-	if whole := math.Round(start); a.direction == 0 && math.Abs(start-whole) < onEdgeDeg {
-		start = whole
-	}
-	a.degree = int(math.Floor(start))
-	if a.direction < 0 && float64(a.degree) == start {
-		a.degree--
-	}
-	return a
-}
-
-// onEdgeDeg is how near to a tile's edge a line along it counts as on it, 0.1 mm.
-const onEdgeDeg = 1e-9
-
-// enter sets the cell of a value in a tile with the given lattice.
-func (a *axis) enter(value float64, lattice Lattice) {
-	a.lattice = lattice
-	a.index = lattice.index(value-float64(a.degree), a.direction < 0)
-	a.last = math.NaN()
-}
-
-// next finds the crossing of the next grid line after x, +Inf where the walk ends before it.
-func (a *axis) next(arc *arc, x, xEnd float64) {
-	line := a.index
-	if a.direction > 0 {
-		line++
-	}
-	target := float64(a.degree) + a.lattice.at(line)
-	if a.direction == 0 || float64(a.direction)*(target-a.final) > 0 {
-		a.crossing = math.Inf(1)
-		return
-	}
-	target -= a.base
-	guess := x
-	if !math.IsNaN(a.last) {
-		guess = a.last + a.stride
-	}
-	guess = math.Min(math.Max(guess, x), xEnd)
-	lo, hi := x, xEnd
-	for i := 0; ; i++ {
-		v, d := a.poly.slope(arc.u(guess))
-		miss := (v - target) * float64(a.direction)
-		if miss < 0 {
-			lo = guess
-		} else {
-			hi = guess
-		}
-		step := -(v - target) / d * arc.half
-		t := guess + step
-		if !(t >= lo && t <= hi) { // also NaN
-			t = (lo + hi) / 2
-			step = t - guess
-		}
-		guess = t
-		// Newton's error after a step is that step squared times the curvature of the path, which is below 1e-6 per metre.
-		if math.Abs(step) < 0.02 || i > 60 {
-			break
-		}
-	}
-	if !math.IsNaN(a.last) {
-		a.stride = guess - a.last
-	} else {
-		a.stride = 0
-	}
-	if a.stride == 0 {
-		_, d := a.poly.slope(arc.u(guess))
-		a.stride = math.Abs(arc.half / d / a.lattice.PerDeg)
-	}
-	a.last = guess
-	a.crossing = guess
-}
-
-// step moves to the next cell and tells whether that lies in another tile.
-func (a *axis) step() (left bool) {
-	a.index += a.direction
-	if a.index < 0 || a.index > a.lattice.N-2 {
-		a.degree += a.direction
-		return true
-	}
-	return false
 }
 
 // tile returns the tile of a whole-degree cell; lon may run past ±180.
@@ -234,24 +132,21 @@ func (w *Walker) place(a *arc, x float64) place {
 
 // preferTile moves a line that runs exactly along a tile's edge to the side that has a tile: posts on the edge belong to both.
 func (w *Walker) preferTile(lat, lon *axis, here place) {
-	along := func(a *axis, value float64) bool {
-		return a.direction == 0 && math.Abs(value-float64(a.degree)) < onEdgeDeg
-	}
 	has := func(latDeg, lonDeg int) bool {
 		t, _ := w.tile(latDeg, lonDeg)
 		return t != nil
 	}
-	if along(lon, here.lon) && !has(lat.degree, lon.degree) && has(lat.degree, lon.degree-1) {
+	if lon.along(here.lon) && !has(lat.degree, lon.degree) && has(lat.degree, lon.degree-1) {
 		lon.degree--
 	}
-	if along(lat, here.lat) && !has(lat.degree, lon.degree) && has(lat.degree-1, lon.degree) {
+	if lat.along(here.lat) && !has(lat.degree, lon.degree) && has(lat.degree-1, lon.degree) {
 		lat.degree--
 	}
 }
 
 func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(*Piece) bool) bool {
-	lat := newAxis(&a.lat, a.lat0, a.u(x0), a.u(x1))
-	lon := newAxis(&a.lon, a.lon0, a.u(x0), a.u(x1))
+	lat := newAxis(a, &a.lat, a.lat0, a.u(x0), a.u(x1))
+	lon := newAxis(a, &a.lon, a.lon0, a.u(x0), a.u(x1))
 	lat.degree = min(max(lat.degree, -90), 89)
 	here := w.place(a, x0)
 	var piece Piece
@@ -268,14 +163,11 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 		}
 		w.preferTile(&lat, &lon, here)
 		tile, state := w.tile(lat.degree, lon.degree)
-		rows, cols := evenLattice(emptyN+1), evenLattice(emptyN+1)
-		if tile != nil {
-			rows, cols = tile.Rows.reversed(), tile.Cols
-		}
-		lat.enter(here.lat, rows)
-		lon.enter(here.lon, cols)
-		lat.next(a, here.x, x1)
-		lon.next(a, here.x, x1)
+		rows, cols := latticesOf(tile)
+		lat.enter(here.x, here.lat, rows)
+		lon.enter(here.x, here.lon, cols)
+		lat.next()
+		lon.next()
 		c := cellReader{walker: w, tile: tile, state: state, fill: fill, lat: lat.degree, lon: lon.degree, rows: rows, cols: cols}
 		c.measure()
 		for {
@@ -285,16 +177,15 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 				there = w.place(a, x)
 			}
 			if there.x-here.x > 1e-9 {
-				// Rounding may put millimetres of a line that ends on a tile's edge beyond it.
-				if atEnd := there.x < sliverM || here.x > lengthM-sliverM; !(atEnd && tile == nil && state == Gap) {
+				if !c.sliver(here.x, there.x, lengthM) {
 					middle := a.chord.at(a.u((here.x + there.x) / 2))
 					c.read(&piece, lat.index, lon.index, &here, &there, middle)
 					if !visit(&piece) {
 						return false
 					}
 				}
-				here = there
 			}
+			here = there
 			if x >= x1 {
 				return true
 			}
@@ -316,10 +207,10 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 				break
 			}
 			if latCrossed {
-				lat.next(a, x, x1)
+				lat.next()
 			}
 			if lonCrossed {
-				lon.next(a, x, x1)
+				lon.next()
 			}
 		}
 	}
