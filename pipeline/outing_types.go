@@ -4,8 +4,11 @@ import "time"
 
 // Outing is the field sheet of one line: where to stand, when, with what, in which air, and what to look for. Numbers that do not exist are null.
 type Outing struct {
-	Line      Sightline  `json:"line"`
+	Line      Sightline  `json:"line"`      // in JSON by its columns, as in sightlines.parquet
 	Alignment *Alignment `json:"alignment"` // the best with this far top; null where there is none
+	// Target and Near are the tops; Near is null without an alignment.
+	Target OutingEnd  `json:"target"`
+	Near   *OutingEnd `json:"near"`
 	// RunSHA256 is that of the run's run.json, ClaimSHA256 that of the claim that is frozen with the sheet, Made the day, 2006-01-02.
 	RunSHA256   string `json:"run_sha256"`
 	ClaimSHA256 string `json:"claim_sha256"`
@@ -25,6 +28,15 @@ type Outing struct {
 	Notes     []string      `json:"notes"`
 }
 
+// OutingEnd is a top.
+type OutingEnd struct {
+	ID           string  `json:"id"`
+	Name         string  `json:"name"`
+	LatitudeDeg  float64 `json:"latitude_deg"`
+	LongitudeDeg float64 `json:"longitude_deg"`
+	TopHeightM   float64 `json:"top_height_m"` // over the geoid
+}
+
 // OutingStand is where to stand, and how far aside the tops still line up.
 type OutingStand struct {
 	LatitudeDeg  float64 `json:"latitude_deg"`
@@ -39,12 +51,18 @@ type OutingStand struct {
 	// LostLeftM and LostRightM are how far one may go aside until the tops no longer stand within the tolerance of each other.
 	LostLeftM  *float64 `json:"lost_left_m"`
 	LostRightM *float64 `json:"lost_right_m"`
+	// InLineRightM is how far to the right the tops stand exactly in line, negative to the left; null where that is more than 5 km
+	// away, or without an alignment.
+	InLineRightM *float64 `json:"in_line_right_m"`
 	// Margin at the eye's height and 1 m lower and higher, in arc minutes over all ground.
 	MarginLowArcmin  *float64 `json:"margin_eye_1m_lower_arcmin"`
 	MarginArcmin     *float64 `json:"margin_arcmin"`
 	MarginHighArcmin *float64 `json:"margin_eye_1m_higher_arcmin"`
 	// Strip are places on the ground from which the near and far top line up within the tolerance and the far one is in view.
 	Strip []OutingPlace `json:"strip"`
+	// Drawn is the share of Draws random draws of k, heights and terrain that show the target's top; null where none were asked for.
+	Draws int      `json:"draws"`
+	Drawn *float64 `json:"drawn_share"`
 }
 
 // OutingPlace is a place that serves.
@@ -66,8 +84,12 @@ type OutingOther struct {
 	DistanceM  float64 `json:"distance_m"`
 	AzimuthDeg float64 `json:"azimuth_deg"`
 	AwayM      float64 `json:"away_m"` // of its observer from this one
-	Rank       *int32  `json:"rank"`
-	Why        string  `json:"why"`
+	// Where its observer stands, and the visual range that it needs.
+	LatitudeDeg         float64 `json:"latitude_deg"`
+	LongitudeDeg        float64 `json:"longitude_deg"`
+	VisualRangeNeededKM float64 `json:"visual_range_needed_km"`
+	Rank                *int32  `json:"rank"`
+	Why                 string  `json:"why"`
 }
 
 // OutingFrame is what the picture should show at the chosen lens: tops of the frame, by angle from its centre.

@@ -148,6 +148,10 @@ func (w *Walker) criticalPlain(l *Line, fill Fill, guardM, stopAbove float64) (C
 	return found.critical(), nil
 }
 
+// probeMarginM covers by how much ground at a place of the line may differ from that of its piece, which runs straight across its cell: the line bends
+// aside by up to 6 cm in a cell of one minute, and slopes may be steep.
+const probeMarginM = 0.25
+
 // probes is the number of places that are tried before a search.
 const probes = 31
 
@@ -169,7 +173,7 @@ func (s *search) probe(guardM float64) float64 {
 			if !ok {
 				continue
 			}
-			k := (ground - boundMarginM - p.clear) / p.lift
+			k := (ground - probeMarginM - p.clear) / p.lift
 			if k > s.stopAbove && (r.tile == nil || !r.tile.spikeBeside(corner)) {
 				return k
 			}
