@@ -47,8 +47,11 @@ func (g *alikeGroups) find(s *Sightline, lines []Sightline) (index int, found bo
 	for dx := int32(-1); dx <= 1; dx++ {
 		for dy := int32(-1); dy <= 1; dy++ {
 			for dz := int32(-1); dz <= 1; dz++ {
-				for _, r := range g.cubes[cube{c[0] + dx, c[1] + dy, c[2] + dz}] {
-					if r.kind != s.TargetKind || r.observer.Sub(observer).Norm() > limit || r.target.Sub(target).Norm() > limit {
+				filed := g.cubes[cube{c[0] + dx, c[1] + dy, c[2] + dz}]
+				for i := range filed {
+					r := &filed[i]
+					// Most are told apart by one coordinate.
+					if math.Abs(r.target.X-target.X) > limit || math.Abs(r.target.Y-target.Y) > limit || r.kind != s.TargetKind || r.observer.Sub(observer).Norm() > limit || r.target.Sub(target).Norm() > limit {
 						continue
 					}
 					if best < 0 || *lines[r.line].Rank < *lines[best].Rank {

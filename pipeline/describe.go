@@ -109,11 +109,12 @@ func Walk(walker *terrain.Walker, l *terrain.Line) (Profile, error) {
 	return p, nil
 }
 
-// describe fills the manifest but for its timings.
-func (r *Result) describe(opts *Options, world *World, counts Counts) error {
+// describe fills the manifest but for its timings. What the lines met of missing terrain is what the store knows of this run's walks, and what
+// records that were taken over know of theirs.
+func (r *Result) describe(opts *Options, world *World, traced *traced) error {
 	m := &r.Manifest
 	m.Version = Version
-	m.Counts = counts
+	m.Counts = traced.counts
 	m.Counts.Dropped = len(world.Dropped)
 	m.Counts.Read, m.Counts.Merged, m.Counts.NotStanding = world.Merging.Records, world.Merging.MergedRecords, world.NotStanding
 	m.Counts.SourcesDisagree, m.SourcesDisagree = world.Merging.Disagreeing, world.Merging.Disagreements
@@ -130,15 +131,22 @@ func (r *Result) describe(opts *Options, world *World, counts Counts) error {
 	}
 	m.Inputs = append(append([]Input{}, world.Inputs...), tiles...)
 	m.LicenceNote = licenceNote(world.Inputs)
-	m.Terrain = TerrainSummary{Tiles: world.Index.Len(), MissingLandCells: []string{}, Unreadable: []string{}, Notes: world.Index.Notes()}
-	for _, err := range world.Store.Unreadable() {
-		m.Terrain.Unreadable = append(m.Terrain.Unreadable, err.Error())
-	}
-	voids, gaps := world.Store.Met()
-	m.Terrain.VoidSamplesMet, m.Terrain.MissingLandCells = voids, world.missingLandCells(gaps)
+	m.Terrain = TerrainSummary{Tiles: world.Index.Len(), MissingLandCells: []string{}, Unreadable: world.unreadable(), Notes: world.Index.Notes()}
+	traced.met.Add(world.Store.Met())
+	met := traced.met.Met()
+	m.Terrain.VoidSamplesMet, m.Terrain.MissingLandCells = len(met.Voids), world.missingLandCells(met.Gaps)
 	m.Terrain.RefusedSamples = world.Store.Refused()
 	m.Parameters, err = opts.parameters()
 	return err
+}
+
+// unreadable names the terrain files that could not be read, with the reasons.
+func (w *World) unreadable() []string {
+	reasons := []string{}
+	for _, err := range w.Store.Unreadable() {
+		reasons = append(reasons, err.Error())
+	}
+	return reasons
 }
 
 // missingLandCells names the cells of land without a readable tile, by their south-west corners: those that lines met, and those that hold a

@@ -33,6 +33,9 @@ type World struct {
 	Geoid       *geoid.Grid
 	Inputs      []Input
 	Rejected    []InputRejected
+
+	hintCells map[[2]int]bool // see hintCells
+	hashed    []Input         // what terrainInputs gave
 }
 
 // Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.
@@ -51,8 +54,9 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 		return nil, err
 	}
 	w.mergeFeatures()
+	w.hintCells = hintCells(w.Features, w.Index)
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: landHint(w.Features, w.Index),
+		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
 	})
 	heightless := map[string]geodesy.LatLon{}
 	for i := range w.Features {
@@ -85,18 +89,23 @@ func (w *World) notePlaces(heightless map[string]geodesy.LatLon) {
 	}
 }
 
-// landHint tells the cells that hold a feature: islands too small for the land mask show by what stands on them. A feature on the edge of a
-// tile stands on that tile's own posts and says nothing of the cell beyond.
-func landHint(features []gazetteer.Feature, index *terrain.Index) func(latDeg, lonDeg int) bool {
-	type cell struct{ lat, lon int }
-	cells := make(map[cell]bool)
+// hintCells are the cells that hold a feature and have no tile, by their south-west corners: islands too small for the land mask show by what
+// stands on them. A feature on the edge of a tile stands on that tile's own posts and says nothing of the cell beyond.
+func hintCells(features []gazetteer.Feature, index *terrain.Index) map[[2]int]bool {
+	cells := make(map[[2]int]bool)
 	for i := range features {
 		holders := cellsOf(features[i].Listed)
 		if !slices.ContainsFunc(holders, func(c [2]int) bool { return index.Has(c[0], c[1]) }) {
-			cells[cell{holders[0][0], holders[0][1]}] = true
+			cells[holders[0]] = true
 		}
 	}
-	return func(latDeg, lonDeg int) bool { return cells[cell{latDeg, lonDeg}] }
+	return cells
+}
+
+// landHint tells those cells.
+func landHint(features []gazetteer.Feature, index *terrain.Index) func(latDeg, lonDeg int) bool {
+	cells := hintCells(features, index)
+	return func(latDeg, lonDeg int) bool { return cells[[2]int{latDeg, lonDeg}] }
 }
 
 // cellsOf returns the cells of 1° whose posts a place may stand on, by their south-west corners: one, or on whole degrees all that meet there.
@@ -188,6 +197,9 @@ const formatGeoid = "geoid"
 
 // terrainInputs describes the files of the index for the manifest, and the geoid's grids that bring their heights to EGM96.
 func (w *World) terrainInputs() ([]Input, error) {
+	if w.hashed != nil {
+		return w.hashed, nil
+	}
 	var inputs []Input
 	grids := map[string]bool{}
 	for _, file := range w.Index.Files() {
@@ -217,6 +229,7 @@ func (w *World) terrainInputs() ([]Input, error) {
 			inputs = append(inputs, Input{Path: grid, Bytes: info.Size(), SHA256: sum, Format: formatGeoid, Licence: "as its publisher states", Rows: 1, Used: 1})
 		}
 	}
+	w.hashed = inputs
 	return inputs, nil
 }
 

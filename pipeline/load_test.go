@@ -35,7 +35,7 @@ n,Nowhere Hill,hill,55.48,-2.2,,
 		t.Errorf("%+v", w.Merging)
 	}
 	var result Result
-	if err := result.describe(&opts, w, Counts{}); err != nil {
+	if err := result.describe(&opts, w, &traced{}); err != nil {
 		t.Fatal(err)
 	}
 	c := result.Manifest.Counts

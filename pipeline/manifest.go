@@ -16,7 +16,11 @@ type Result struct {
 	Relief *ReliefGrid
 	// ObserverPlace is the option of this name.
 	ObserverPlace ObserverPlace
-	Manifest      Manifest
+	// Records are what tracing gave, for a later run to take over.
+	Records *Records
+	// Reuse says what this run took over; nil where nothing was to be.
+	Reuse    *Reuse
+	Manifest Manifest
 }
 
 // Profile is the ground along one line, from the observer (distance 0) to the target.

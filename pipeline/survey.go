@@ -1,18 +1,13 @@
 package pipeline
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"maps"
 	"math"
 	"runtime"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"farstation/gazetteer"
 	"farstation/geodesy"
@@ -31,71 +26,13 @@ func (c *clock) stage(name string, items int) {
 	c.since = now
 }
 
-// Survey runs the main job: it reads features and terrain, predicts every sightline between them, and ranks those worth a photograph. The
-// result but for its manifest depends on the options and inputs alone, not on Workers or MemoryBytes. It ends early, with the context's
-// error, when ctx is cancelled.
-func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, error) {
-	if err := opts.Validate(); err != nil {
-		return nil, err
-	}
-	started := time.Now()
-	c := &clock{now: time.Now, since: started}
-	world, err := Load(ctx, opts, progress)
-	if err != nil {
-		return nil, err
-	}
-	c.stage("features", len(world.Features))
-
-	progress.begin("find candidates", 0)
-	plan, err := newPlan(ctx, &opts, world)
-	if err != nil {
-		return nil, err
-	}
-	c.stage("candidates", len(plan.targets))
-
-	traced, err := traceAll(ctx, &opts, world, plan, progress)
-	if err != nil {
-		return nil, err
-	}
-	c.stage("trace", traced.counts.Traced)
-
-	progress.begin("rank", 0)
-	slices.SortFunc(traced.alignments, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
-	})
-	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments, ObserverPlace: opts.ObserverPlace}
-	finishScores(&opts, result.Sightlines, traced.counts.Observers)
-	rank(&opts, result.Sightlines)
-	rankAlignments(result.Alignments)
-	c.stage("rank", len(result.Sightlines))
-
-	if result.Profiles, err = profiles(&opts, world, result.Sightlines); err != nil {
-		return nil, err
-	}
-	result.Features = featureRows(world)
-	c.stage("profiles", len(result.Profiles))
-	if err := result.describe(&opts, world, traced.counts); err != nil {
-		return nil, err
-	}
-	// After the description, for what the map meets of the terrain is no part of the result.
-	if box, ok := result.DrawnBox(opts.Top); ok {
-		if result.Relief, err = relief(ctx, world.Store, box); err != nil {
-			return nil, err
-		}
-	}
-	result.Manifest.Stages = c.stages
-	result.Manifest.Started, result.Manifest.Finished = started.UTC(), c.since.UTC()
-	return result, nil
-}
-
 // plan says who looks at whom: observers in chunks along the Hilbert curve, targets in a tree.
 type plan struct {
-	chunks  [][]int // of indices into World.Features
-	eyes    []End   // by feature
-	targets []int   // feature of each of the tree's targets
-	tree    *TargetTree
-	// highestM is the highest ground of the region.
-	highestM float64
+	chunks [][]int // of indices into World.Features
+	eyes   []End   // by feature
+	targetSet
+	// lowestM and highestM are the lowest and highest ground of the region.
+	lowestM, highestM float64
 }
 
 func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
@@ -104,9 +41,9 @@ func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
 		return nil, err
 	}
 	kMax := opts.kCeiling() + keepSpreads*opts.KSD
-	p := &plan{highestM: world.highestGroundM(), eyes: make([]End, len(world.Features))}
+	p := &plan{lowestM: baseM, highestM: world.highestGroundM(), eyes: make([]End, len(world.Features))}
 	var tops []End
-	var observers []int
+	var observers, targets []int
 	for i := range world.Features {
 		f := &world.Features[i]
 		if slices.Contains(opts.ObserverKinds, f.Kind) && opts.Area.contains(f.At) {
@@ -114,11 +51,11 @@ func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
 			p.eyes[i] = NewEnd(f.At, opts.eyeHeightM(f), opts.eyeSDM(f), baseM, kMax)
 		}
 		if len(opts.TargetKinds) == 0 || slices.Contains(opts.TargetKinds, f.Kind) {
-			p.targets = append(p.targets, i)
+			targets = append(targets, i)
 			tops = append(tops, NewEnd(f.At, topHeightM(f), opts.topSDM(f), baseM, kMax))
 		}
 	}
-	p.tree = NewTargetTree(tops, func(from, to geodesy.LatLon) float64 { return geodesy.WGS84.Inverse(from, to).DistanceM })
+	p.targetSet = newTargetSet(targets, tops)
 	p.chunks = chunks(world.Features, observers)
 	return p, nil
 }
@@ -139,165 +76,6 @@ func (a *Area) contains(p geodesy.LatLon) bool {
 	}
 	// The date line has two longitudes.
 	return inside(p.LonDeg) || math.Abs(p.LonDeg) == 180 && inside(-p.LonDeg)
-}
-
-// traced is what the chunks gave, in their order.
-type traced struct {
-	lines      []Sightline
-	alignments []Alignment
-	counts     Counts
-}
-
-// traceAll traces the chunks on opts.Workers goroutines, each with a tracer of its own. Chunks are independent, and results are put
-// together in the order of chunks, so the number of workers changes nothing.
-func traceAll(ctx context.Context, opts *Options, world *World, plan *plan, progress *Progress) (*traced, error) {
-	observers := 0
-	for _, chunk := range plan.chunks {
-		observers += len(chunk)
-	}
-	progress.begin("trace observers", observers)
-	results := make([]*traced, len(plan.chunks))
-	group, ctx := errgroup.WithContext(ctx)
-	var next atomic.Int64
-	for range min(max(opts.Workers, 1), max(len(plan.chunks), 1)) {
-		group.Go(func() error {
-			tracer := NewTracer(*opts, world.Store, world.Geoid)
-			tracer.highestM = plan.highestM
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(plan.chunks) {
-					return nil
-				}
-				out, err := traceChunk(ctx, tracer, world, plan, i, progress)
-				if err != nil {
-					return err
-				}
-				results[i] = out
-			}
-		})
-	}
-	if err := group.Wait(); err != nil {
-		return nil, err
-	}
-	all := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
-	for i, r := range results {
-		results[i] = nil // its rows live on in all
-		all.lines = append(all.lines, r.lines...)
-		all.alignments = append(all.alignments, r.alignments...)
-		all.counts.Candidates += r.counts.Candidates
-		all.counts.NearCandidates += r.counts.NearCandidates
-		all.counts.TooClose += r.counts.TooClose
-		all.counts.Traced += r.counts.Traced
-		for v, n := range r.counts.Verdicts {
-			all.counts.Verdicts[v] += n
-		}
-	}
-	all.counts.Features, all.counts.Observers, all.counts.Targets = len(world.Features), observers, len(plan.targets)
-	all.counts.Kept, all.counts.Alignments = len(all.lines), len(all.alignments)
-	return all, nil
-}
-
-func traceChunk(ctx context.Context, tracer *Tracer, world *World, plan *plan, chunk int, progress *Progress) (*traced, error) {
-	opts := &tracer.opts
-	out := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
-	var candidates []int32
-	for _, at := range plan.chunks[chunk] {
-		observer := &world.Features[at]
-		candidates = plan.tree.Within(plan.eyes[at], opts.leastTracedM(), opts.MaxDistanceKM*1000, candidates)
-		var lines []seen
-		hidden := map[int32]bool{}
-		for _, c := range candidates {
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			target := &world.Features[plan.targets[c]]
-			if target == observer {
-				continue
-			}
-			trace, err := tracer.Trace(observer, target, false)
-			if err != nil {
-				return nil, err
-			}
-			listed := trace.Judged && opts.listed(trace.Row.DistanceM)
-			out.counts.Traced++
-			switch {
-			case listed:
-				out.counts.Candidates++
-				out.counts.Verdicts[trace.Row.Verdict]++
-			case trace.Judged:
-				out.counts.NearCandidates++
-			default:
-				out.counts.TooClose++
-			}
-			if trace.Likely || opts.KeepAll && listed {
-				lines = append(lines, seen{trace: &trace, target: target})
-			}
-			if trace.Judged && trace.Row.Verdict == Blocked {
-				hidden[c] = true
-			}
-		}
-		missing, tried, err := traceMissing(ctx, tracer, world, plan, at, lines, hidden)
-		out.counts.Traced += tried
-		if err != nil {
-			return nil, err
-		}
-		alignments := align(opts, observer, lines, missing)
-		out.commit(tracer, int32(chunk), observer, lines, missing, alignments)
-		progress.add(1)
-	}
-	return out, nil
-}
-
-// traceMissing finds the lines of an observer whose tops the plane shows and the curve surely hides, in a frame with something in view that
-// makes them tell: those of the candidates that were found blocked, and tops nearer than the farthest in view that no horizon reaches.
-func traceMissing(ctx context.Context, tracer *Tracer, world *World, plan *plan, at int, lines []seen, hidden map[int32]bool) (missing []seen, tried int, err error) {
-	opts := &tracer.opts
-	farthest := 0.0
-	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
-	for _, l := range inView {
-		farthest = math.Max(farthest, l.trace.Row.DistanceM)
-	}
-	if len(inView) == 0 {
-		return nil, 0, nil
-	}
-	byAzimuth(inView)
-	observer := &world.Features[at]
-	candidate := map[string]bool{}
-	for _, l := range lines {
-		candidate[l.target.ID] = l.trace.Row.Verdict != Blocked
-	}
-	reach := End{At: observer.At, ReachM: math.Inf(1)}
-	for _, c := range plan.tree.Within(reach, opts.leastTracedM(), max(maxNearShare*farthest, 1), nil) {
-		target := &world.Features[plan.targets[c]]
-		if target == observer || candidate[target.ID] {
-			continue
-		}
-		hidden[c] = true
-	}
-	order := slices.Sorted(maps.Keys(hidden))
-	for _, c := range order {
-		if err := ctx.Err(); err != nil {
-			return nil, 0, err
-		}
-		target := &world.Features[plan.targets[c]]
-		arc := geodesy.WGS84.Inverse(observer.At, target.At)
-		tells := false
-		within(inView, arc.AzimuthDeg, math.Max(opts.FrameDeg/2, opts.ToleranceDeg), func(l seen) {
-			tells = tells || opts.isNear(arc.DistanceM, l.trace.Row.DistanceM) || opts.isNear(l.trace.Row.DistanceM, arc.DistanceM)
-		})
-		if !tells {
-			continue
-		}
-		tried++
-		trace, ok, err := tracer.TraceMissing(observer, target)
-		if err != nil {
-			return nil, 0, err
-		}
-		if ok {
-			missing = append(missing, seen{trace: &trace, target: target})
-		}
-	}
-	return missing, tried, nil
 }
 
 // commit turns the lines and alignments of one observer into rows.

@@ -12,7 +12,10 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"farstation/pipeline"
 )
@@ -28,6 +31,7 @@ const (
 	rankedKMLFile     = "ranked.kml"
 	dataPackageFile   = "datapackage.json"
 	manifestFile      = "run.json"
+	reuseFile         = "reuse.zst"
 )
 
 // File is one more file of a run folder, for example the HTML report.
@@ -59,24 +63,37 @@ type runFile struct {
 //  2. write every file to the part folder and bring it to disk, the two that describe the others last
 //  3. move an earlier run aside, rename the part folder, remove the earlier run
 func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Result, extra []File) (err error) {
+	files := append(tableFiles(result), extra...)
+	if result.Records != nil {
+		files = append(files, File{reuseFile, result.Records.Write})
+	}
+	manifest := runFile{Manifest: result.Manifest}
+	last := []File{
+		{dataPackageFile, func(w io.Writer) error { return writeDataPackage(w, &result.Manifest, published(manifest.Files)) }},
+		{manifestFile, func(w io.Writer) error { return manifest.write(w) }},
+	}
+	return runKind().write(ctx, dir, replace, files, last, &manifest.Files)
+}
+
+// write writes a folder of a kind, with files and then those that describe the ones written before, the manifest last of all.
+func (k folderKind) write(ctx context.Context, dir string, replace bool, files, last []File, written *[]Written) (err error) {
 	// 1
-	if err := CheckOut(dir, replace); err != nil {
+	if err := k.checkOut(dir, replace); err != nil {
 		return err
 	}
-	place, err := placeOf(dir)
+	place, err := k.place(dir)
 	if err != nil {
 		return err
 	}
-	files := append(tableFiles(result), extra...)
-	if err := checkNames(files); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+	if err := checkNames(append(slices.Clone(files), last...)); err != nil {
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 	}
 	if err := os.MkdirAll(place.parent, 0o777); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, reason(err))
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, reason(err))
 	}
 	part, err := place.makeBeside(partWord)
 	if err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, reason(err))
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, reason(err))
 	}
 	defer func() {
 		if err != nil {
@@ -85,33 +102,26 @@ func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Re
 	}()
 
 	// 2
-	manifest := runFile{Manifest: result.Manifest, Files: []Written{}}
-	for _, file := range files {
-		written, err := writeFile(ctx, part, file)
+	if *written, err = writeFiles(ctx, part, files); err != nil {
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+	}
+	for _, file := range last {
+		one, err := writeFile(ctx, part, file)
 		if err != nil {
-			return fmt.Errorf("run folder %s: %w", dir, err)
+			return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 		}
-		manifest.Files = append(manifest.Files, written)
-	}
-	described := manifest.Files
-	written, err := writeFile(ctx, part, File{dataPackageFile, func(w io.Writer) error { return writeDataPackage(w, &result.Manifest, described) }})
-	if err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
-	}
-	manifest.Files = append(manifest.Files, written)
-	if _, err := writeFile(ctx, part, File{manifestFile, manifest.write}); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		*written = append(*written, one)
 	}
 	if err := syncFolder(part); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 	}
 
 	// 3
 	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 	}
 	if err := place.commit(part, replace); err != nil {
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 	}
 	return nil
 }
@@ -133,7 +143,7 @@ func tableFiles(result *pipeline.Result) []File {
 
 // checkNames refuses names that are not plain, or stand twice.
 func checkNames(files []File) error {
-	seen := []string{manifestFile, dataPackageFile}
+	var seen []string
 	for _, file := range files {
 		if file.Name == "" || file.Name == "." || file.Name == ".." || filepath.Base(file.Name) != file.Name {
 			return fmt.Errorf("file %q: the name must be plain, without folders", file.Name)
@@ -197,6 +207,20 @@ func (m *fileMeter) Write(b []byte) (int, error) {
 	m.bytes += int64(n)
 	m.hash.Write(b[:n])
 	return n, err
+}
+
+// writeFiles writes files side by side, for packing them is most of the work.
+func writeFiles(ctx context.Context, folder string, files []File) ([]Written, error) {
+	written := make([]Written, len(files))
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i, file := range files {
+		group.Go(func() (err error) {
+			written[i], err = writeFile(ctx, folder, file)
+			return err
+		})
+	}
+	return written, group.Wait()
 }
 
 // writeFile writes one file of the folder and brings it to disk.

@@ -21,9 +21,10 @@ const (
 	asideWord = "old"
 )
 
-// runPlace is where a run folder stands, links resolved.
+// runPlace is where a run folder stands, links resolved, and what kind of folder may be replaced there.
 type runPlace struct {
 	parent, name string
+	kind         folderKind
 }
 
 func (p runPlace) path() string { return filepath.Join(p.parent, p.name) }
@@ -31,44 +32,61 @@ func (p runPlace) path() string { return filepath.Join(p.parent, p.name) }
 func placeOf(dir string) (runPlace, error) {
 	path, err := filepath.Abs(dir)
 	if err != nil {
-		return runPlace{}, fmt.Errorf("run folder %s: %w", dir, err)
+		return runPlace{}, fmt.Errorf("folder %s: %w", dir, err)
 	}
 	if _, err := os.Lstat(path); err == nil {
 		// A link stays and its folder is replaced, not the link.
 		if path, err = filepath.EvalSymlinks(path); err != nil {
-			return runPlace{}, fmt.Errorf("run folder %s: %w", dir, err)
+			return runPlace{}, fmt.Errorf("folder %s: %w", dir, err)
 		}
 	}
-	return runPlace{filepath.Dir(path), filepath.Base(path)}, nil
+	return runPlace{filepath.Dir(path), filepath.Base(path), runKind()}, nil
 }
+
+// folderKind is a kind of folder that is written as a whole: the file that describes it, and the word for it.
+type folderKind struct{ manifest, word string }
+
+func runKind() folderKind   { return folderKind{manifestFile, "run"} }
+func shareKind() folderKind { return folderKind{shareFile, "share"} }
 
 // CheckOut tells before the long work whether WriteRun will be able to write dir: it must not exist, or hold an earlier run and
 // nothing else, and replace be set; the folder above it must be writable. It also clears the folders beside dir that runs which
 // are dead left behind; a run that died between moving an earlier one aside and taking its place gets the earlier one back.
-func CheckOut(dir string, replace bool) error {
-	p, err := placeOf(dir)
+func CheckOut(dir string, replace bool) error { return runKind().checkOut(dir, replace) }
+
+func (k folderKind) place(dir string) (runPlace, error) {
+	place, err := placeOf(dir)
+	place.kind = k
+	return place, err
+}
+
+// CheckShareOut is CheckOut for WriteShare.
+func CheckShareOut(dir string, replace bool) error { return shareKind().checkOut(dir, replace) }
+
+func (k folderKind) checkOut(dir string, replace bool) error {
+	p, err := k.place(dir)
 	if err != nil {
 		return err
 	}
 	if err := p.clearDead(); err != nil {
-		return fmt.Errorf("run folder %s: the folder above it cannot be read: %w: choose another place", dir, reason(err))
+		return fmt.Errorf("%s folder %s: the folder above it cannot be read: %w: choose another place", k.word, dir, reason(err))
 	}
 	status, err := os.Stat(p.path())
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 	case err != nil:
-		return fmt.Errorf("run folder %s: %w", dir, err)
+		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 	case !status.IsDir():
-		return fmt.Errorf("run folder %s: is a file: name a folder that does not exist", dir)
+		return fmt.Errorf("%s folder %s: is a file: name a folder that does not exist", k.word, dir)
 	case !replace:
-		return fmt.Errorf("run folder %s: exists: name another, or replace the run that it holds with --replace", dir)
+		return fmt.Errorf("%s folder %s: exists: name another, or replace the %s that it holds with --replace", k.word, dir, k.word)
 	default:
-		if err := p.holdsRun(); err != nil {
-			return fmt.Errorf("run folder %s: %w", dir, err)
+		if err := p.holdsKind(); err != nil {
+			return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
 		}
 	}
 	if err := p.checkWritable(); err != nil {
-		return fmt.Errorf("run folder %s: cannot be written: %w: choose another place", dir, err)
+		return fmt.Errorf("%s folder %s: cannot be written: %w: choose another place", k.word, dir, err)
 	}
 	return nil
 }
@@ -87,7 +105,7 @@ func (p runPlace) checkWritable() error {
 	for {
 		status, err := os.Stat(p.parent)
 		if errors.Is(err, fs.ErrNotExist) && filepath.Dir(p.parent) != p.parent {
-			p = runPlace{filepath.Dir(p.parent), p.name}
+			p = runPlace{filepath.Dir(p.parent), p.name, p.kind}
 			continue
 		}
 		if err == nil && !status.IsDir() {
@@ -104,19 +122,20 @@ func (p runPlace) checkWritable() error {
 	}
 }
 
-// holdsRun returns nil when the folder holds a run and nothing else: replacing removes all of it, so a file that no run wrote
-// must be moved away by its owner first.
-func (p runPlace) holdsRun() error {
-	text, err := os.ReadFile(filepath.Join(p.path(), manifestFile))
+// holdsKind returns nil when the folder holds one of its kind and nothing else: replacing removes all of it, so a file that no run wrote must be
+// moved away by its owner first.
+func (p runPlace) holdsKind() error {
+	k := p.kind
+	text, err := os.ReadFile(filepath.Join(p.path(), k.manifest))
 	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("holds no %s, so it is not an earlier run: name another folder", manifestFile)
+		return fmt.Errorf("holds no %s, so it is not an earlier %s: name another folder", k.manifest, k.word)
 	}
 	if err != nil {
 		return err
 	}
 	var earlier runFile
 	if err := json.Unmarshal(text, &earlier); err != nil || earlier.Version == "" {
-		return fmt.Errorf("its %s is not that of an earlier run (no farstation_version): name another folder", manifestFile)
+		return fmt.Errorf("its %s is not that of an earlier %s (no farstation_version): name another folder", k.manifest, k.word)
 	}
 	entries, err := os.ReadDir(p.path())
 	if err != nil {
@@ -124,8 +143,8 @@ func (p runPlace) holdsRun() error {
 	}
 	for _, entry := range entries {
 		name := entry.Name()
-		if name != manifestFile && !slices.ContainsFunc(earlier.Files, func(f Written) bool { return f.Name == name }) {
-			return fmt.Errorf("holds %s, which is not part of the run: move it elsewhere, since replacing removes the folder", name)
+		if name != k.manifest && !slices.ContainsFunc(earlier.Files, func(f Written) bool { return f.Name == name }) {
+			return fmt.Errorf("holds %s, which is not part of the %s: move it elsewhere, since replacing removes the folder", name, k.word)
 		}
 	}
 	return nil
@@ -143,9 +162,9 @@ func (p runPlace) commit(part string, replace bool) error {
 		return err
 	}
 	if !replace {
-		return errors.New("has come to exist while the run was written: name another")
+		return errors.New("has come to exist while it was written: name another")
 	}
-	if err := p.holdsRun(); err != nil {
+	if err := p.holdsKind(); err != nil {
 		return err
 	}
 	aside := p.besideName(asideWord)

@@ -123,6 +123,9 @@ func (r *runFile) checkNames(dir string) (string, error) {
 		}
 	}
 	for _, f := range r.Files {
+		if r.mayLack(dir, f) {
+			continue
+		}
 		if filepath.Base(f.Name) != f.Name {
 			off = append(off, fmt.Sprintf("%q is no plain name", f.Name))
 		} else if info, err := os.Lstat(filepath.Join(dir, f.Name)); err != nil || !info.Mode().IsRegular() {
@@ -132,19 +135,35 @@ func (r *runFile) checkNames(dir string) (string, error) {
 	return fmt.Sprintf("%d files", len(r.Files)), joinFaults(off)
 }
 
+// readWritten reads a file of a folder and says what it holds.
+func readWritten(ctx context.Context, dir, name string) (is Written, err error) {
+	file, err := os.Open(filepath.Join(dir, filepath.Base(name)))
+	if err != nil {
+		return Written{}, err
+	}
+	defer func() { err = errors.Join(err, file.Close()) }()
+	meter := &fileMeter{ctx: ctx, w: io.Discard, hash: sha256.New()}
+	_, err = io.Copy(meter, file)
+	return Written{name, meter.bytes, hex.EncodeToString(meter.hash.Sum(nil))}, err
+}
+
+// mayLack tells whether a file is not there and need not be: what a later run would reuse says nothing of this one.
+func (r *runFile) mayLack(dir string, f Written) bool {
+	if f.Name != reuseFile {
+		return false
+	}
+	_, err := os.Lstat(filepath.Join(dir, f.Name))
+	return errors.Is(err, fs.ErrNotExist)
+}
+
 // checkHashes reads every file that run.json lists.
 func (r *runFile) checkHashes(ctx context.Context, dir string) (string, error) {
 	var off []string
 	for _, f := range r.Files {
-		file, err := os.Open(filepath.Join(dir, filepath.Base(f.Name)))
-		if err != nil {
-			off = append(off, fmt.Sprintf("%s: %v", f.Name, reason(err)))
+		if r.mayLack(dir, f) {
 			continue
 		}
-		meter := &fileMeter{ctx: ctx, w: io.Discard, hash: sha256.New()}
-		_, err = io.Copy(meter, file)
-		is := Written{f.Name, meter.bytes, hex.EncodeToString(meter.hash.Sum(nil))}
-		if err = errors.Join(err, file.Close()); err != nil {
+		if is, err := readWritten(ctx, dir, f.Name); err != nil {
 			off = append(off, fmt.Sprintf("%s: %v", f.Name, reason(err)))
 		} else if is != f {
 			off = append(off, fmt.Sprintf("%s has %d bytes and SHA-256 %s, run.json says %d and %s", f.Name, is.Bytes, is.SHA256, f.Bytes, f.SHA256))

@@ -176,7 +176,7 @@ func newRootCommand(stdio *stdio) *cobra.Command {
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetHelpCommand(newHelpCommand())
-	root.AddCommand(newDemoCommand(stdio), newSurveyCommand(stdio), newLineCommand(stdio), newSchemaCommand(stdio), newTilesCommand(stdio), newVerifyCommand(stdio), newChangesCommand(stdio), newWeighCommand(stdio), newResectCommand(stdio), newClaimCommand(stdio), newOutcomesCommand(stdio), newCompletionCommand(stdio), newManCommand(stdio), newRehearseCommand(stdio), newOutingCommand(stdio))
+	root.AddCommand(newDemoCommand(stdio), newSurveyCommand(stdio), newGatherCommand(stdio), newLineCommand(stdio), newSchemaCommand(stdio), newTilesCommand(stdio), newVerifyCommand(stdio), newChangesCommand(stdio), newWeighCommand(stdio), newResectCommand(stdio), newClaimCommand(stdio), newOutcomesCommand(stdio), newCompletionCommand(stdio), newManCommand(stdio), newOutingCommand(stdio), newRehearseCommand(stdio))
 	return root
 }
 

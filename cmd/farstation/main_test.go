@@ -57,6 +57,14 @@ func TestScripts(t *testing.T) {
 				ts.Check(err)
 				ts.Check(os.WriteFile(ts.MkAbs(args[2]), content[:n], 0o644))
 			},
+			// same RUN RUN wants two run folders to hold the same files with the same bytes, and run.json the same but for times and memory.
+			"same": func(ts *testscript.TestScript, neg bool, args []string) {
+				difference, err := sameRuns(ts.MkAbs(args[0]), ts.MkAbs(args[1]))
+				ts.Check(err)
+				if difference != "" {
+					ts.Fatalf("%s and %s differ:\n%s", args[0], args[1], difference)
+				}
+			},
 			// holds DIR NAMES… wants a folder to hold exactly these names, hidden ones too.
 			"holds": func(ts *testscript.TestScript, neg bool, args []string) {
 				entries, err := os.ReadDir(ts.MkAbs(args[0]))

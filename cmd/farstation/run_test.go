@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -32,23 +33,32 @@ func surveyHashes(t *testing.T, features, tiles string, flags ...string) (hashes
 	if status := run(args, &stdio{&printed, &failed}); status != statusDone {
 		t.Fatalf("farstation %q ended with %d: %s", args, status, failed.String())
 	}
-	entries, err := os.ReadDir(out)
+	hashes, manifest, err := runHashes(out)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return hashes, manifest
+}
+
+// runHashes returns the SHA-256 of each file of a run folder, and run.json without what differs from day to day.
+func runHashes(dir string) (hashes map[string]string, manifest map[string]any, err error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, nil, err
+	}
 	hashes = map[string]string{}
 	for _, entry := range entries {
-		content, err := os.ReadFile(filepath.Join(out, entry.Name()))
+		content, err := os.ReadFile(filepath.Join(dir, entry.Name()))
 		if err != nil {
-			t.Fatal(err)
+			return nil, nil, err
 		}
 		if entry.Name() == "run.json" {
 			if err := json.Unmarshal(content, &manifest); err != nil {
-				t.Fatal(err)
+				return nil, nil, err
 			}
 			for _, ofTheDay := range []string{"stages", "started", "finished", "peak_memory_bytes"} {
 				if _, found := manifest[ofTheDay]; !found {
-					t.Errorf("run.json has no %s", ofTheDay)
+					return nil, nil, fmt.Errorf("run.json has no %s", ofTheDay)
 				}
 				delete(manifest, ofTheDay)
 			}
@@ -57,7 +67,23 @@ func surveyHashes(t *testing.T, features, tiles string, flags ...string) (hashes
 		sum := sha256.Sum256(content)
 		hashes[entry.Name()] = hex.EncodeToString(sum[:])
 	}
-	return hashes, manifest
+	return hashes, manifest, nil
+}
+
+// sameRuns says in what two run folders differ, times and memory aside; empty for nothing.
+func sameRuns(a, b string) (difference string, err error) {
+	files, manifest, err := runHashes(a)
+	if err != nil {
+		return "", err
+	}
+	others, other, err := runHashes(b)
+	if err != nil {
+		return "", err
+	}
+	if len(files) < 10 {
+		return "", fmt.Errorf("%s holds %d files besides run.json, want 10 or more", a, len(files))
+	}
+	return cmp.Diff(files, others) + cmp.Diff(manifest, other), nil
 }
 
 // TestWorkersAndMemoryChangeNothing surveys the demo's world again and again: every file but run.json has the same bytes.

@@ -50,6 +50,9 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 	if m.LicenceNote != "" {
 		printf("Licence: %s", m.LicenceNote)
 	}
+	if result.Reuse != nil {
+		printf("%s", reuseWords(result.Reuse))
+	}
 	c := &m.Counts
 	printf("Pairs: %s, %s; %s may see each other over their sea horizons and were traced, besides %s nearer than the least distance",
 		plural(c.Observers, "observer", "observers"), plural(c.Targets, "target", "targets"), plural(c.Candidates, "pair", "pairs"), count(c.NearCandidates))
@@ -117,6 +120,14 @@ func rejectedLines(rejected []pipeline.InputRejected, in *pipeline.Input) []stri
 		}
 	}
 	return lines
+}
+
+// reuseWords says what was taken over from an earlier run.
+func reuseWords(r *pipeline.Reuse) string {
+	if r.Why != "" {
+		return "Reused: nothing; " + r.Why
+	}
+	return fmt.Sprintf("Reused: %s as they were, %s in part; %s traced anew", plural(r.Whole, "observer", "observers"), count(r.Partly), count(r.Anew))
 }
 
 func terrainWords(t *pipeline.TerrainSummary) string {

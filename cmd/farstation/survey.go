@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -28,6 +29,8 @@ type surveyOptions struct {
 	keep, rankFor string
 	weights       string
 	feet          bool
+	share         pipeline.Part // none for the whole survey
+	since         string
 	progress      progressOptions
 }
 
@@ -40,7 +43,8 @@ would settle something. It writes one folder, complete or not at all: report.htm
 sightlines, alignments, features and profiles as Parquet for analysis, and run.json with all parameters and inputs. "farstation schema"
 explains every column.
 
-The same input and flags give the same bytes, run.json apart, whatever --workers and --memory are.
+The same input and flags give the same bytes, run.json apart, whatever --workers and --memory are, whether the survey is made at once or in
+shares that "farstation gather" makes one of, and whether or not it reuses an earlier run.
 
   farstation survey --features peaks.tsv --terrain tiles --area -125,-34,-121,-31 --out islands
 
@@ -101,6 +105,8 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 			f.IntVar(&o.Workers, "workers", o.Workers, "observers traced at once, `N`; 0 is one a core; changes no result")
 			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of terrain held in memory, such as 512MiB; less reads tiles more often; changes no result")
 			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
+			f.Var(shareValue{&o.share}, "share", "`I/N`: trace one of N parts only, I from 1, and write a share instead of a run; \"farstation gather\" makes the run of all shares")
+			f.StringVar(&o.since, "since", "", "run folder `DIR` of an earlier run: reuse what it found of pairs whose features, terrain and parameters did not change")
 			o.progress.addFlags(f)
 		}),
 	}
@@ -155,34 +161,104 @@ func (o *surveyOptions) check() error {
 	return errors.Join(wrong...)
 }
 
-// runSurvey surveys and writes the run folder, then says on standard output what was found.
-func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) error {
+// runSurvey surveys and writes the run folder, then says on standard output what was found. With --share it writes a share.
+func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	if err := o.check(); err != nil {
 		return wrongInput(err)
 	}
-	if err := reports.CheckOut(o.out, o.replace); err != nil {
+	checkOut := reports.CheckOut
+	if o.share.Of > 0 {
+		checkOut = reports.CheckShareOut
+	}
+	if err := checkOut(o.out, o.replace); err != nil {
 		return wrongInput(err)
+	}
+	before, why, err := openSince(ctx, o.since)
+	if err != nil {
+		return wrongInput(err)
+	}
+	if before != nil {
+		defer before.Close()
 	}
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
-	result, err := pipeline.Survey(ctx, o.Options, &watcher.Progress)
+	if o.share.Of > 0 {
+		share, err := pipeline.TraceShare(ctx, o.Options, o.share, before, &watcher.Progress)
+		if err != nil {
+			return wrongInput(err)
+		}
+		share.Reuse = cmp.Or(share.Reuse, why)
+		return writeShare(ctx, stdio, o, share, watcher)
+	}
+	result, err := pipeline.SurveySince(ctx, o.Options, before, &watcher.Progress)
 	if err != nil {
 		// All that a survey does is read input and compute; what fails it is the input.
 		return wrongInput(err)
 	}
+	result.Reuse = cmp.Or(result.Reuse, why)
+	return writeRun(ctx, stdio, result, runOutput{options: &o.Options, out: o.out, replace: o.replace, feet: o.feet}, watcher)
+}
+
+// openSince opens what an earlier run keeps; where that is of no use, it says why instead. It returns nothing for no run.
+func openSince(ctx context.Context, run string) (*pipeline.RecordsFile, *pipeline.Reuse, error) {
+	if run == "" {
+		return nil, nil, nil
+	}
+	before, err := reports.OpenReuse(ctx, run)
+	if errors.Is(err, pipeline.ErrNoRecords) {
+		return nil, &pipeline.Reuse{Why: err.Error()}, nil
+	}
+	return before, nil, err
+}
+
+// writeShare writes the folder of a share, and says what it is.
+func writeShare(ctx context.Context, stdio *stdio, o surveyOptions, share *pipeline.Share, watcher *watcher) error {
+	share.Feet, share.PeakMemory = o.feet, memoryBytes()
+	if err := reports.WriteShare(ctx, o.out, o.replace, share); err != nil {
+		return err
+	}
+	watcher.stop()
+	text := fmt.Sprintf("Share %d of %d: %s, %s traced\n", share.Share, share.Of, plural(share.Observers, "observer", "observers"), plural(share.Traced, "line", "lines"))
+	if share.Reuse != nil {
+		text += reuseWords(share.Reuse) + "\n"
+	}
+	if _, err := io.WriteString(stdio.out, text); err != nil {
+		return fmt.Errorf("the share is complete, but its summary could not be printed: %w", err)
+	}
+	return unreadableTiles(share.Unreadable)
+}
+
+// runOutput says where a run goes and how its texts are written.
+type runOutput struct {
+	options *pipeline.Options
+	out     string
+	replace bool
+	feet    bool
+	json    bool
+}
+
+// writeRun writes the run folder of a result, and says what was found.
+func writeRun(ctx context.Context, stdio *stdio, result *pipeline.Result, to runOutput, watcher *watcher) error {
+	o := to.options
 	result.Manifest.PeakMemory = memoryBytes()
 	report := reports.File{Name: "report.html", Write: func(w io.Writer) error {
 		return reports.WriteHTML(w, result, reports.HTMLOptions{
-			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(), Feet: o.feet,
+			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(), Feet: to.feet,
 		})
 	}}
-	if err := reports.WriteRun(ctx, o.out, o.replace, result, []reports.File{report}); err != nil {
+	if err := reports.WriteRun(ctx, to.out, to.replace, result, []reports.File{report}); err != nil {
 		return err
 	}
 	watcher.stop()
 	var text bytes.Buffer
-	summarise(&text, result, filepath.Join(o.out, report.Name))
-	if _, err := io.WriteString(stdio.out, inUnits(text.String(), o.feet)); err != nil {
+	if to.json {
+		if err := reports.WriteJSON(&text, result.Manifest); err != nil {
+			return err
+		}
+	} else {
+		summarise(&text, result, filepath.Join(to.out, report.Name))
+	}
+	if _, err := io.WriteString(stdio.out, inUnits(text.String(), to.feet && !to.json)); err != nil {
 		return fmt.Errorf("the run is complete, but its summary could not be printed: %w", err)
 	}
 	return unreadableTiles(result.Manifest.Terrain.Unreadable)

@@ -216,3 +216,14 @@ func (v bytesValue) Set(text string) error {
 	}
 	return errors.New("want a number and a unit, such as 2GiB or 512MiB")
 }
+
+// shareValue is --share I/N.
+type shareValue struct{ part *pipeline.Part }
+
+func (v shareValue) String() string { return "" }
+func (v shareValue) Type() string   { return "share" }
+
+func (v shareValue) Set(text string) (err error) {
+	*v.part, err = pipeline.ParsePart(text)
+	return err
+}

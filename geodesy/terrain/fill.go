@@ -2,7 +2,6 @@ package terrain
 
 import (
 	"math"
-	"slices"
 	"sync"
 
 	"farstation/geodesy"
@@ -33,6 +32,7 @@ func newFills() *fills {
 // gap returns the height that stands in for a missing tile: the highest of its eight neighbours, else 9,000 m.
 func (f *fills) gap(w *Walker, lat, lon int) float64 {
 	key := [2]int{lat, (lon+540)%360 - 180}
+	w.noteGap(key)
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if h, ok := f.gaps[key]; ok {
@@ -66,6 +66,7 @@ func (s *Store) highestAround(lat, lon int) (heightM float64, ok bool) {
 // void too, the highest of the tile and its neighbours plus 50 m.
 func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
 	key := [2]int{tile.LatDeg, tile.LonDeg}
+	w.noteVoid(VoidPost{tile.LatDeg, tile.LonDeg, index})
 	f.mu.Lock()
 	v := f.voids[key]
 	if v == nil {
@@ -92,22 +93,4 @@ func (f *fills) void(w *Walker, tile *Tile, index int) float64 {
 	h += voidMarginM
 	v.heights[index] = h
 	return h
-}
-
-// Met tells what missing terrain the walks over a store have had to fill high so far: void posts, and cells of land without a tile by
-// their south-west corners, sorted.
-func (s *Store) Met() (voidPosts int, gaps [][2]int) {
-	f := s.fills
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	for _, v := range f.voids {
-		v.mu.Lock()
-		voidPosts += len(v.heights)
-		v.mu.Unlock()
-	}
-	for at := range f.gaps {
-		gaps = append(gaps, at)
-	}
-	slices.SortFunc(gaps, func(a, b [2]int) int { return slices.Compare(a[:], b[:]) })
-	return voidPosts, gaps
 }

@@ -62,6 +62,8 @@ type Walker struct {
 	search    search
 	// steep is the steepest slope of the geoid by cells of 1°.
 	steep map[cell]float64
+	// notes is nil unless TakeNote was called.
+	notes *notes
 }
 
 // NewWalker returns a walker over the store. Sea without a tile lies at seaLevelM over the geoid.

@@ -1,0 +1,130 @@
+package pipeline
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"slices"
+	"time"
+)
+
+// job is a survey under way: the world that it is made in, and who looks at whom.
+type job struct {
+	opts    Options
+	world   *World
+	plan    *plan
+	clock   clock
+	started time.Time
+	// head describes the world for records.
+	head *recordsHead
+}
+
+// begin reads features and terrain and finds who looks at whom.
+func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) {
+	if err := opts.Validate(); err != nil {
+		return nil, err
+	}
+	j := &job{opts: opts, started: time.Now()}
+	j.clock = clock{now: time.Now, since: j.started}
+	var err error
+	if j.world, err = Load(ctx, opts, progress); err != nil {
+		return nil, err
+	}
+	j.clock.stage("features", len(j.world.Features))
+	progress.begin("find candidates", 0)
+	if j.plan, err = newPlan(ctx, &j.opts, j.world); err != nil {
+		return nil, err
+	}
+	if j.head, err = newHead(&j.opts, j.world, j.plan); err != nil {
+		return nil, err
+	}
+	j.clock.stage("candidates", len(j.plan.targets))
+	return j, nil
+}
+
+// Survey runs the main job: it reads features and terrain, predicts every sightline between them, and ranks those worth a photograph. The
+// result but for its manifest depends on the options and inputs alone, not on Workers or MemoryBytes. It ends early, with the context's
+// error, when ctx is cancelled.
+func Survey(ctx context.Context, opts Options, progress *Progress) (*Result, error) {
+	return SurveySince(ctx, opts, nil, progress)
+}
+
+// SurveySince is Survey with the records of an earlier run: pairs whose two features, parameters and terrain did not change are taken over
+// from them. The result but for its manifest is that of Survey. Result.Reuse says what was taken over; records of another build or with other
+// parameters are of no use, and nil ones are none.
+func SurveySince(ctx context.Context, opts Options, before *RecordsFile, progress *Progress) (*Result, error) {
+	j, err := begin(ctx, opts, progress)
+	if err != nil {
+		return nil, err
+	}
+	e, reuse, err := j.earlier(before)
+	if err != nil {
+		return nil, err
+	}
+	return j.finish(ctx, e, reuse, progress)
+}
+
+// earlier compares the job's world with that of records; both results are nil without any.
+func (j *job) earlier(before *RecordsFile) (*earlier, *Reuse, error) {
+	if before == nil {
+		return nil, nil, nil
+	}
+	reuse := &Reuse{}
+	e, err := newEarlier(&j.opts, j.head, j.plan, []*RecordsFile{before})
+	if errors.Is(err, ErrNoRecords) {
+		reuse.Why, err = err.Error(), nil
+	}
+	return e, reuse, err
+}
+
+// finish traces all observers and makes the result.
+func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Progress) (*Result, error) {
+	traced, err := j.traceAll(ctx, e, Part{1, 1}, progress)
+	if err != nil {
+		return nil, err
+	}
+	j.clock.stage("trace", traced.counts.Traced)
+	opts, world := &j.opts, j.world
+
+	progress.begin("rank", 0)
+	slices.SortFunc(traced.alignments, func(a, b Alignment) int {
+		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
+	})
+	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments, ObserverPlace: opts.ObserverPlace}
+	finishScores(opts, result.Sightlines, traced.counts.Observers)
+	rank(opts, result.Sightlines)
+	rankAlignments(result.Alignments)
+	j.clock.stage("rank", len(result.Sightlines))
+
+	if result.Profiles, err = profiles(opts, world, result.Sightlines); err != nil {
+		return nil, err
+	}
+	result.Features = featureRows(world)
+	j.clock.stage("profiles", len(result.Profiles))
+	if err := result.describe(opts, world, traced); err != nil {
+		return nil, err
+	}
+	// After the description, for what the map meets of the terrain is no part of the result.
+	if box, ok := result.DrawnBox(opts.Top); ok {
+		if result.Relief, err = relief(ctx, world.Store, box); err != nil {
+			return nil, err
+		}
+	}
+	result.Records = j.records(traced)
+	if result.Reuse = reuse; reuse != nil {
+		reuse.Whole, reuse.Partly, reuse.Anew = traced.whole, traced.partly, traced.anew
+	}
+	result.Manifest.Stages = j.clock.stages
+	result.Manifest.Started, result.Manifest.Finished = j.started.UTC(), j.clock.since.UTC()
+	return result, nil
+}
+
+// records are those of the observers traced.
+func (j *job) records(t *traced) *Records {
+	head := *j.head
+	head.Observers = make([]recordPlace, len(t.observers))
+	for i, id := range t.observers {
+		head.Observers[i].ID = id
+	}
+	return &Records{&head, t.frames}
+}
