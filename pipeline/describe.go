@@ -114,6 +114,7 @@ func Walk(walker *terrain.Walker, l *terrain.Line) (Profile, error) {
 func (r *Result) describe(opts *Options, world *World, traced *traced) error {
 	m := &r.Manifest
 	m.Version = Version
+	m.AirNotes = opts.AirNotes()
 	m.Counts = traced.counts
 	m.Counts.Dropped = len(world.Dropped)
 	m.Counts.Read, m.Counts.Merged, m.Counts.NotStanding = world.Merging.Records, world.Merging.MergedRecords, world.NotStanding

@@ -21,7 +21,7 @@ type job struct {
 
 // begin reads features and terrain and finds who looks at whom.
 func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) {
-	if err := opts.Validate(); err != nil {
+	if err := errors.Join(opts.LoadAir(), opts.Validate()); err != nil {
 		return nil, err
 	}
 	j := &job{opts: opts, started: time.Now()}

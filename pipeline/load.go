@@ -42,6 +42,12 @@ type World struct {
 func Load(ctx context.Context, opts Options, progress *Progress) (*World, error) {
 	w := &World{}
 	var err error
+	if opts.airIsFile() {
+		if err := opts.LoadAir(); err != nil {
+			return nil, err
+		}
+		w.Inputs = append(w.Inputs, opts.soundingInput())
+	}
 	// Terrain first: its names are checked in no time, and a wrong folder should not cost the reading of a large extract.
 	if w.Index, err = terrain.Discover(opts.Terrain); err != nil {
 		return nil, err

@@ -46,10 +46,12 @@ type Manifest struct {
 	Parameters map[string]any `json:"parameters"`
 	Inputs     []Input        `json:"inputs"`
 	// LicenceNote says what the licence of one part asks of the whole; empty where none asks anything.
-	LicenceNote string          `json:"licence_note,omitempty"`
-	Terrain     TerrainSummary  `json:"terrain"`
-	Counts      Counts          `json:"counts"`
-	Rejected    []InputRejected `json:"rejected"`
+	LicenceNote string         `json:"licence_note,omitempty"`
+	Terrain     TerrainSummary `json:"terrain"`
+	// AirNotes say what was assumed of a sounding, and which of its layers are unusual.
+	AirNotes []string        `json:"air_notes,omitempty"`
+	Counts   Counts          `json:"counts"`
+	Rejected []InputRejected `json:"rejected"`
 	// SourcesDisagree tells both heights of the first features whose records do not agree.
 	SourcesDisagree []string `json:"sources_disagree,omitempty"`
 	// NotStanding names the first 1,000 features that were left out since they stand no longer, or not yet, with their dates.

@@ -33,8 +33,10 @@ type Options struct {
 	KSD    float64 `json:"k_sd"`
 	KOwnSD float64 `json:"k_own_sd"`
 	// Air is AirConstant (K everywhere) or AirStandard (k by height in the standard atmosphere for each line; K for the height of
-	// its ray and for what two lines have in common).
-	Air string `json:"air"`
+	// its ray and for what two lines have in common), or the path of a sounding, whose k by height then stands for that of the standard
+	// atmosphere; LoadAir must be called for it. AirSHA256 is the sounding's hash.
+	Air       string `json:"air"`
+	AirSHA256 string `json:"air_sha256,omitempty"`
 	// LowHeightM is how near to sea or ground the air of LowK ± LowKSD applies instead; 0 switches it off.
 	LowHeightM float64 `json:"low_height_m"`
 	LowK       float64 `json:"low_k"`
@@ -72,6 +74,8 @@ type Options struct {
 	// Workers is the number of lines traced at once, MemoryBytes bounds the terrain cache; neither changes a byte of the result.
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
+
+	sounding *sounding
 }
 
 // The kinds of free air.

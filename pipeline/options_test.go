@@ -54,7 +54,6 @@ func TestValidateNamesEveryWrongFlag(t *testing.T) {
 		{"sea-level-sd-m", func(o *Options) { o.SeaLevelSDM = -0.5 }, []string{"sea-level-sd-m "}},
 		{"visual-range-km", func(o *Options) { o.VisualRangeKM = 0 }, []string{"visual-range-km "}},
 		{"frame-deg", func(o *Options) { o.FrameDeg = 61 }, []string{"frame-deg "}},
-		{"air", func(o *Options) { o.Air = "thin" }, []string{"air "}},
 		{"area upside down", func(o *Options) { o.Area = area(0, 10, 5, 9) }, []string{"area "}},
 		{"area off the globe", func(o *Options) { o.Area = area(0, -91, 5, 9) }, []string{"area "}},
 		{"area past 180", func(o *Options) { o.Area = area(170, 0, 190, 9) }, []string{"area "}},

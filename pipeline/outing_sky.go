@@ -60,6 +60,9 @@ func (p *planner) fillSky(context.Context) error {
 	l, s := &p.out.Line, &p.out.Sky
 	*s = OutingSky{TimeZone: p.ask.TimeZone, Days: []OutingDay{}, Windows: []OutingWindow{}, Passes: []OutingPass{}, Glare: []OutingWindow{}}
 	air := p.ask.Air
+	if air == nil && p.opts.sounding != nil {
+		air = p.opts.sounding.profile
+	}
 	if air == nil {
 		var err error
 		if air, err = light.StandardProfile(0); err != nil {

@@ -183,9 +183,6 @@ func (o *Options) Validate() error {
 	if o.LowK >= 1 {
 		bad("low-k %v: must be below 1", o.LowK)
 	}
-	if o.Air != AirConstant && o.Air != AirStandard {
-		bad("air %q: want %s or %s", o.Air, AirConstant, AirStandard)
-	}
 	if !slices.Contains([]ObserverPlace{PlaceExact, PlaceBlurred, PlaceLeftOut}, o.ObserverPlace) {
 		bad("observer-place %q: want %s, %s or %s", o.ObserverPlace, PlaceExact, PlaceBlurred, PlaceLeftOut)
 	}

@@ -21,11 +21,13 @@ const (
 	DoubtTreeTops       = "tree_tops"
 	DoubtTerrainMissing = "terrain_missing"
 	DoubtLowAir         = "low_air"
+	DoubtDucting        = "ducting"
 )
 
 // LineDoubts explains the codes that this package puts on lines, sorted by code.
 func LineDoubts() []struct{ Code, Meaning string } {
 	return []struct{ Code, Meaning string }{
+		{DoubtDucting, "the sounding has a layer on the way that bends light as much as the Earth or more: it may hold the light, and tops come up in several images or none; the layer counts as less than that in the mean"},
 		{DoubtLowAir, "more than half of what bends the ray is air within the low height of sea or ground, where k is poorly known"},
 		{DoubtOwnGround, "ground within 1 km of an end decides the verdict, or is the riskiest of a chance below 0.95; critical_k_beyond_1km has the k_c of the rest"},
 		{DoubtSpike, "a single post that stands over all its neighbours like nothing real makes the grazing point; critical_k_without_spikes has the k_c of the rest"},
@@ -72,6 +74,8 @@ type Tracer struct {
 	// k is the refraction coefficient of free air on the line that is traced, at its grazing point; kElevation that for the elevation of
 	// its top.
 	k, kElevation float64
+	// ducts tells whether the line passes air that could catch light.
+	ducts bool
 	// lowM is the length of the last ray judged within the low height of sea or ground.
 	lowM float64
 	// lights remembers the term light by whole degrees of latitude and azimuth.
@@ -256,22 +260,27 @@ func pointer[T any](v T) *T { return &v }
 
 // setAir sets the free air's k of the line for a grazing point.
 func (t *Tracer) setAir(grazingM float64) {
-	t.k, t.kElevation = t.opts.K, t.opts.K
-	if t.opts.Air != AirStandard {
+	t.k, t.kElevation, t.ducts = t.opts.K, t.opts.K, false
+	if t.opts.Air == AirConstant {
 		return
 	}
 	l := &t.line
 	k := func(u float64) float64 {
 		at, chordM := l.At(u)
-		return light.StandardK(chordM + l.LiftM(t.opts.K, u) - t.geoid.UndulationM(at))
+		k, ducts := t.opts.kAt(chordM + l.LiftM(t.opts.K, u) - t.geoid.UndulationM(at))
+		t.ducts = t.ducts || ducts
+		return k
 	}
 	t.k, t.kElevation = light.MeanK(l.DistanceM, math.Max(grazingM, 1), k), light.MeanK(l.DistanceM, 0, k)
 }
 
 // kCeiling is the greatest k of free air that a line may have.
 func (o *Options) kCeiling() float64 {
-	if o.Air == AirStandard {
+	switch {
+	case o.Air == AirStandard:
 		return light.StandardK(-500) // no shore lies lower
+	case o.sounding != nil:
+		return math.Min(o.sounding.greatestK, o.airCap())
 	}
 	return o.K
 }
@@ -354,6 +363,9 @@ func (t *Tracer) judge(row *Sightline, critical terrain.Critical, fill terrain.F
 	}
 	if row.Verdict != Undecided {
 		row.Chance = pointer(row.ChanceLow)
+	}
+	if t.ducts {
+		doubts = append(doubts, DoubtDucting)
 	}
 	if odds.LowShare > 0.5 {
 		doubts = append(doubts, DoubtLowAir)

@@ -136,7 +136,7 @@ func OptionsOf(m *Manifest) (Options, error) {
 	if err != nil {
 		return opts, fmt.Errorf("parameters of run.json: %w", err)
 	}
-	return opts, opts.Validate()
+	return opts, errors.Join(opts.LoadAir(), opts.Validate())
 }
 
 // VerifyTables holds the tables of a run against each other, against its parameters, and against a sample of up to sample sightlines

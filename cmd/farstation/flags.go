@@ -57,7 +57,8 @@ func writeUsage(out io.Writer, cmd *cobra.Command, groups []flagGroup) error {
 func addAirFlags(flags flagAdder, o *pipeline.Options) {
 	flags.Float64Var(&o.K, "k", o.K, "refraction coefficient `K`: radius of the Earth / radius of the light ray; must be below 1; 0.13 and 1/7 are customary; a higher k shows more")
 	flags.Float64Var(&o.KSD, "k-sd", o.KSD, "standard deviation `K` of k from one day to another; widens every chance and band")
-	flags.Var(choiceValue{&o.Air, []string{pipeline.AirConstant, pipeline.AirStandard}}, "air", "constant is k everywhere; standard is the k of the standard atmosphere, by the height of the ray (0.171 at the sea, 0.136 at 3,000 m)")
+	flags.StringVar(&o.Air, "air", o.Air, "`KIND` constant is k everywhere; standard is the k of the standard atmosphere, by the height of the ray (0.171 at the sea, 0.136 at 3,000 m); "+
+		"anything else names a CSV with a sounding: columns height_m and temperature_c, and if need be pressure_hpa and dewpoint_c, whose k by height is taken")
 	flags.Float64Var(&o.LowHeightM, "low-height-m", o.LowHeightM, "height `M` over sea or ground, in metres, up to which the air is low and has its own k; 0 switches that off")
 	flags.Float64Var(&o.LowK, "low-k", o.LowK, "refraction coefficient `K` of low air")
 	flags.Float64Var(&o.LowKSD, "low-k-sd", o.LowKSD, "standard deviation `K` of low-k; lines that run low get less certain")

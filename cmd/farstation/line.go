@@ -135,7 +135,7 @@ const drawSeed = 1
 
 // runLine predicts one pair and prints it.
 func runLine(ctx context.Context, stdio *stdio, o lineOptions) error {
-	if err := o.check(); err != nil {
+	if err := errors.Join(o.LoadAir(), o.check()); err != nil {
 		return wrongInput(err)
 	}
 	o.Workers = 1

@@ -57,6 +57,12 @@ func writeLine(w io.Writer, o *pipeline.Options, p *pipeline.LinePrediction, obs
 	}
 	row("grazing point", "%s from the observer, on ground %s high", kilometres(l.GrazingDistanceM), metres(l.GrazingHeightM))
 	row("riskiest point", "%s from the observer; heights and terrain there are worth ± %s of k_c", kilometres(l.RiskiestDistanceM), coefficient(l.CriticalKSD))
+	for _, note := range o.AirNotes() {
+		row("air", "%s", note)
+	}
+	if o.Air != pipeline.AirConstant {
+		row("k of free air", "%s on this line", coefficient(p.K))
+	}
 	row("chance", "%s", chanceWords(l))
 	row("", "over k = %s along this ray, both heights and the terrain; it says nothing of haze", plusMinus(coefficient(l.KMean), coefficient(l.KSD)))
 	if o.LowHeightM > 0 {

@@ -44,6 +44,9 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 		}
 	}
 	printf("Terrain: %s", terrainWords(&m.Terrain))
+	for _, note := range m.AirNotes {
+		printf("Air: %s", note)
+	}
 	for _, note := range m.Terrain.Notes {
 		printf("  %s", note)
 	}
