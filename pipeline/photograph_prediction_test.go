@@ -39,10 +39,6 @@ func TestPrediction(t *testing.T) {
 	m := newMadePhotograph(61, 1-0.143)
 	m.noisePx, m.ownKSD, m.listedHeightSDM = 0, 0, 0
 	o := m.write(t)
-	w, err := Weigh(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
 	// By the parabola: h/s − s(1−k)/2R for either.
 	angle := func(c float64) float64 {
 		elevation := func(heightM, s float64) float64 { return (heightM-m.eyeM)/s - c*s/(2*6.37e6) }
@@ -61,7 +57,7 @@ func TestPrediction(t *testing.T) {
 		{"both right", "2031-05-20", curved, curved, "", "cannot tell"},
 	} {
 		o.Prediction, o.Tried = madeClaim(t, test.made, test.curved, test.plane, "csv:m6", "csv:m4"), 7
-		w, err = Weigh(t.Context(), o)
+		w, err := Weigh(t.Context(), o)
 		if err != nil {
 			t.Fatal(err)
 		}

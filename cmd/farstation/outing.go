@@ -186,12 +186,12 @@ func writeOuting(b *bytes.Buffer, number int, o *pipeline.Outing) {
 	row := func(head, format string, args ...any) {
 		fmt.Fprintf(b, "   %-13s %s\n", head, plain(fmt.Sprintf(format, args...)))
 	}
-	for _, glare := range o.Sky.Glare {
+	if n := len(o.Sky.Glare); n > 0 {
+		glare := o.Sky.Glare[0]
 		row("sun in frame", "%s to %s: no optical finder, filter on the front of the lens", clock(glare.From), glare.To.Format("15:04"))
-		if len(o.Sky.Glare) > 1 {
-			row("", "and %s more, see the sheet", plural(len(o.Sky.Glare)-1, "time", "times"))
+		if n > 1 {
+			row("", "and %s more, see the sheet", plural(n-1, "time", "times"))
 		}
-		break
 	}
 	row("look for", "%s", o.LookCurved)
 	row("", "%s", o.LookPlane)

@@ -1,10 +1,6 @@
 package terrain
 
-import (
-	"math"
-
-	"farstation/geodesy"
-)
+import "math"
 
 // A spike is a post that stands out as no summit does: by more than spikeRise times the post spacing over the highest of its neighbours, and
 // by more than spikeShare times all that the neighbours differ by.
@@ -54,17 +50,4 @@ func (p *Piece) spike() bool {
 // spikeBeside tells whether a post of the cell with this south-western post is a spike.
 func (t *Tile) spikeBeside(corner int) bool {
 	return t.Spike(corner) || t.Spike(corner+1) || t.Spike(corner-t.Cols.N) || t.Spike(corner-t.Cols.N+1)
-}
-
-// besideSpike tells whether a place lies in a cell of posts with a spike.
-func (s *Store) besideSpike(p geodesy.LatLon) bool {
-	lonDeg := normalLonDeg(p.LonDeg)
-	south, west := math.Floor(p.LatDeg), math.Floor(lonDeg)
-	tile, _ := s.Tile(int(south), int(west))
-	if tile == nil {
-		return false
-	}
-	row, _ := tile.Rows.between(south + 1 - p.LatDeg)
-	col, _ := tile.Cols.between(lonDeg - west)
-	return tile.spikeBeside((row+1)*tile.Cols.N + col)
 }
