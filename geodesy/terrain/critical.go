@@ -107,6 +107,9 @@ func (w *Walker) Critical(l *Line, fill Fill, guardM, stopAbove float64) (Critic
 	s := &w.search
 	s.walker, s.line, s.fill, s.stopAbove, s.found = w, l, fill, stopAbove, newTally(l, guardM)
 	defer s.end()
+	if k := s.glance(guardM); k > stopAbove {
+		return stopped(k), w.err
+	}
 	if !s.begin(guardM, l.DistanceM-guardM) {
 		return w.criticalPlain(l, fill, guardM, stopAbove)
 	}
@@ -177,6 +180,36 @@ func (s *search) probe(guardM float64) float64 {
 			if k > s.stopAbove && (r.tile == nil || !r.tile.spikeBeside(corner)) {
 				return k
 			}
+		}
+	}
+	return math.Inf(-1)
+}
+
+// glance is probe for the first few places, before the line is laid out into stretches: most lines are blocked in their middle, and in mountains by
+// the ground around their ends.
+func (s *search) glance(guardM float64) float64 {
+	if math.IsInf(s.stopAbove, 1) {
+		return math.Inf(-1)
+	}
+	length := s.line.DistanceM - 2*guardM
+	for _, share := range [5]float64{0.5, 0.02, 0.98, 0.25, 0.75} {
+		x := guardM + length*share
+		at, chordM := s.line.At(x)
+		if math.Abs(at.LatDeg) > farNorthDeg {
+			continue
+		}
+		r := stretch{}
+		r.lat.degree, r.lon.degree = int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))
+		r.tile, r.state = s.walker.tile(r.lat.degree, r.lon.degree)
+		r.setLattices()
+		p := point{place: place{x: x, lat: at.LatDeg, lon: at.LonDeg}}
+		ground, corner, ok := r.groundAt(&p, s.walker.seaLevelM)
+		if !ok {
+			continue
+		}
+		k := 2 * s.line.RadiusM * (ground + s.walker.geoid.UndulationM(at) - probeMarginM - chordM) / (x * (s.line.DistanceM - x))
+		if k > s.stopAbove && (r.tile == nil || !r.tile.spikeBeside(corner)) {
+			return k
 		}
 	}
 	return math.Inf(-1)
