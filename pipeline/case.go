@@ -166,6 +166,9 @@ func hashProfile(p *Profile) string {
 
 // ReadCase reads the record of a case and checks that its files are what they were.
 func ReadCase(dir string) (*CaseRecord, error) {
+	if err := regular(filepath.Join(dir, CaseFile)); err != nil {
+		return nil, fmt.Errorf("case: %w", err)
+	}
 	text, err := os.ReadFile(filepath.Join(dir, CaseFile))
 	if err != nil {
 		return nil, fmt.Errorf("case: %w", err)
@@ -184,6 +187,9 @@ func ReadCase(dir string) (*CaseRecord, error) {
 		if !filepath.IsLocal(in.File) || in.File != filepath.Base(in.File) {
 			return nil, fmt.Errorf("case %s: file %q leads out of the folder", dir, in.File)
 		}
+		if err := regular(filepath.Join(dir, in.File)); err != nil {
+			return nil, fmt.Errorf("case: %w", err)
+		}
 		sum, err := hashFile(filepath.Join(dir, in.File))
 		if err != nil {
 			return nil, fmt.Errorf("case: %w", err)
@@ -192,10 +198,27 @@ func ReadCase(dir string) (*CaseRecord, error) {
 			return nil, fmt.Errorf("case %s: %s was changed: it has the SHA-256 %s, the record states %s", dir, in.File, sum, in.SHA256)
 		}
 	}
-	if c.Prediction != "" && c.Prediction != filepath.Base(c.Prediction) {
-		return nil, fmt.Errorf("case %s: prediction %q leads out of the folder", dir, c.Prediction)
+	if c.Prediction != "" {
+		if !filepath.IsLocal(c.Prediction) || c.Prediction != filepath.Base(c.Prediction) {
+			return nil, fmt.Errorf("case %s: prediction %q leads out of the folder", dir, c.Prediction)
+		}
+		if err := regular(filepath.Join(dir, c.Prediction)); err != nil {
+			return nil, fmt.Errorf("case: %w", err)
+		}
 	}
 	return &c, nil
+}
+
+// regular refuses what is no file of its own in the folder of a case: links lead out of it, and pipes and devices may have no end.
+func regular(path string) error {
+	info, err := os.Lstat(path)
+	if err != nil {
+		return err
+	}
+	if !info.Mode().IsRegular() {
+		return fmt.Errorf("%s is no regular file: copy it into the folder of the case", path)
+	}
+	return nil
 }
 
 // options are what a case is weighed with again.

@@ -161,6 +161,7 @@ func (s *Scene) orders(w *Weighing, free *camera.Fit) []TopOrder {
 			measured := farElevation - nearElevation
 			nearSD, farSD := s.opts.topSDM(&s.Targets[s.targetOf[i]])/nearM, s.opts.topSDM(&s.Targets[s.targetOf[j]])/farM
 			sd := math.Hypot(math.Hypot(nearSD, farSD), math.Hypot(near.SDPx, far.SDPx)/pose.FocalPx)
+			sd = math.Hypot(sd, (1/nearM-1/farM)*s.stations[s.stationOf[near.Frame]].EyeSDM)
 			sd = math.Hypot(sd, math.Hypot((farM-nearM)*w.Air.KSD, math.Hypot(farM, nearM)*w.Air.OwnSD)/(2*w.RadiusM))
 			if curved*plane >= 0 || math.Min(math.Abs(curved), math.Abs(plane)) < refutedSD*sd || math.Abs(measured)*pose.FocalPx < refutedSD*math.Hypot(near.SDPx, far.SDPx) {
 				continue
@@ -191,6 +192,31 @@ func (s *Scene) checkInputs() string {
 		}
 	}
 	return ""
+}
+
+// checkTwice refuses a picture that is given twice with the same points, which would count as evidence twice, and notes one with points of its own.
+func (s *Scene) checkTwice() error {
+	for i := range s.Photos {
+		for j := range i {
+			if s.Photos[i].SHA256 != s.Photos[j].SHA256 {
+				continue
+			}
+			same := func(frame int) (out []MeasuredPoint) {
+				for _, p := range s.Points {
+					if p.Frame == frame {
+						p.Frame, p.File, p.Line = 0, "", 0
+						out = append(out, p)
+					}
+				}
+				return out
+			}
+			if slices.Equal(same(i), same(j)) {
+				return fmt.Errorf("photographs %d and %d, %s and %s, are one picture with the same points: give it once", j+1, i+1, s.Photos[j].Path, s.Photos[i].Path)
+			}
+			s.note("photographs %d and %d are one picture, measured twice: the air on the way was the same, and counts as two, so that the spread is too small", j+1, i+1)
+		}
+	}
+	return nil
 }
 
 // checkNames leaves out each target in turn: what share of the evidence it holds, and whether one wrong name, or two that are exchanged, or an input that

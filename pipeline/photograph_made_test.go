@@ -47,7 +47,7 @@ type madeTop struct {
 // newMadePhotograph has tops from 12 to 130 km in a frame 6° wide.
 func newMadePhotograph(seed uint64, curvature float64) *madePhotograph {
 	return &madePhotograph{
-		place: geodesy.LatLon{LatDeg: -32.4, LonDeg: -123.7}, eyeM: 640, curvature: curvature, azimuthDeg: 74, tiltDeg: 0.05, rollDeg: 0.7, focalPx: 52_000,
+		place: madePlace, eyeM: 640, curvature: curvature, azimuthDeg: 74, tiltDeg: 0.05, rollDeg: 0.7, focalPx: 52_000,
 		widthPx: 6000, heightPx: 1600, noisePx: 0.5, random: rand.New(rand.NewPCG(seed, 1)), listedHeightSDM: 3, pixelSDStated: 0.5, ownKSD: 0.02,
 		tops: []madeTop{ // farther and nearer ones all over the width, or roll could look like curvature
 			{"Hallowfell", -2.6, 88_000, 1420, false}, {"Ulvey Hill", -1.7, 31_000, 760, false}, {"Dunmorrow", -0.9, 109_000, 1730, false},

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"farstation/geodesy"
 )
 
 // exifTime is the layout of the times in EXIF (CIPA DC-008, DateTimeOriginal).
@@ -29,6 +31,9 @@ func (s *Scene) comparePrediction(w *Weighing) (*PredictionCompared, error) {
 	if frame < 0 {
 		return nil, fmt.Errorf("prediction %s: no photograph shows %s: measure its top, or name it as absent", s.opts.Prediction, claim.Target.Name)
 	}
+	if err := s.claimedFrom(claim, frame); err != nil {
+		return nil, fmt.Errorf("prediction %s: %w", s.opts.Prediction, err)
+	}
 	c.Taken = s.Photos[frame].Taken
 	if taken, err := time.Parse(exifTime, c.Taken); err == nil {
 		// Whole days, for the camera's clock has no zone.
@@ -39,7 +44,7 @@ func (s *Scene) comparePrediction(w *Weighing) (*PredictionCompared, error) {
 			say("The prediction is dated %s, before the photograph (%s by the camera's clock).", claim.Made, c.Taken)
 		case made.After(day.Add(24 * time.Hour)):
 			c.Before = "no"
-			say("The prediction is dated %s, after the photograph (%s by the camera's clock): it predicts nothing.", claim.Made, c.Taken)
+			say("The prediction is dated %s, after the photograph (%s by the camera's clock): it predicts nothing, and its rule is not applied.", claim.Made, c.Taken)
 		default:
 			say("The prediction and the photograph are dated within a day of each other (%s; %s by the camera's clock): which came first is not known from them.", claim.Made, c.Taken)
 		}
@@ -52,8 +57,24 @@ func (s *Scene) comparePrediction(w *Weighing) (*PredictionCompared, error) {
 	} else {
 		say("The claim does not say from how many lines this one was chosen; photographs tried: %d, weighed here: %d.", c.Photographs, len(s.Photos))
 	}
-	s.applyRule(w, c, claim, near, far, say)
+	if c.Before != "no" {
+		s.applyRule(w, c, claim, near, far, say)
+	}
 	return c, nil
+}
+
+// claimedAwayM is how far from a claim's place, besides three standard deviations, a photograph may be taken to be one of its line. Our judgement, no source.
+const claimedAwayM = 500
+
+// claimedFrom refuses a claim of a line from elsewhere: its numbers are those of its own place.
+func (s *Scene) claimedFrom(claim *Claim, frame int) error {
+	station := &s.stations[s.stationOf[frame]]
+	from := geodesy.LatLon{LatDeg: claim.Observer.LatitudeDeg, LonDeg: claim.Observer.LongitudeDeg}
+	awayM := geodesy.WGS84.Inverse(from, station.Place).DistanceM
+	if awayM > claimedAwayM+3*math.Hypot(station.PlaceSDM, claim.Observer.PositionSDM) {
+		return fmt.Errorf("it is of a line from %s at %.5f,%.5f, and photograph %d was taken %.1f km from there: its numbers do not hold here", claim.Observer.Name, from.LatDeg, from.LonDeg, frame+1, awayM/1000)
+	}
+	return nil
 }
 
 // claimed finds the frame with a claim's target, and its points: near is the near top of an alignment, or the cut on the target's face; −1 for what was not

@@ -12,13 +12,16 @@ import (
 	"farstation/geodesy/camera"
 )
 
+// madePlace is where newMadePhotograph stands.
+var madePlace = geodesy.LatLon{LatDeg: -32.4, LonDeg: -123.7}
+
 // madeClaim writes a claim on the tops of two features of a made photograph.
 func madeClaim(t *testing.T, made string, curvedArcmin, planeArcmin float64, near, target string) string {
 	t.Helper()
 	sd := 0.2
 	c := &Claim{
 		Form: ClaimForm, Made: made, RunSHA256: strings.Repeat("0", 64), Subject: SubjectAlignment, ID: "camera>" + near + ">" + target, Case: BothInView, Quantity: "angle",
-		Target: ClaimFeature{ID: target, Name: "the far top"}, Near: &ClaimFeature{ID: near, Name: "the near top"}, Searched: 4321, Listed: 99,
+		Observer: ClaimFeature{Name: "the camera", LatitudeDeg: madePlace.LatDeg, LongitudeDeg: madePlace.LonDeg}, Target: ClaimFeature{ID: target, Name: "the far top"}, Near: &ClaimFeature{ID: near, Name: "the near top"}, Searched: 4321, Listed: 99,
 		Models: []ClaimModel{{Model: ModelCurved, AngleArcmin: &curvedArcmin, AngleSDArcmin: &sd}, {Model: ModelPlane, AngleArcmin: &planeArcmin, AngleSDArcmin: &sd}},
 	}
 	c.Decision.byAngle(&c.Models[0], &c.Models[1])
@@ -74,6 +77,13 @@ func TestPrediction(t *testing.T) {
 	if _, err := Weigh(t.Context(), o); err == nil || !strings.Contains(err.Error(), "no photograph shows the far top") {
 		t.Errorf("a claim of something else: error %v", err)
 	}
+	o.Prediction = madeClaim(t, "2031-05-20", curved, plane, "csv:m6", "csv:m4")
+	at := o.Cameras[0].At
+	o.Cameras[0].At.LatDeg += 0.01 // 1.1 km
+	if _, err := Weigh(t.Context(), o); err == nil || !strings.Contains(err.Error(), "a line from the camera at -32.40000,-123.70000, and photograph 1 was taken 1.1 km from there") {
+		t.Errorf("a claim of a line from elsewhere: error %v", err)
+	}
+	o.Cameras[0].At = at
 	text, err := os.ReadFile(o.Prediction)
 	if err != nil {
 		t.Fatal(err)

@@ -82,9 +82,17 @@ func (o *PhotographOptions) Validate() error {
 	if len(o.Cameras) > 1 && len(o.Cameras) != len(o.Photos) {
 		say("%d --camera for %d photographs: give one for all, or one each", len(o.Cameras), len(o.Photos))
 	}
-	for name, v := range map[string]float64{"camera-sd-m": o.CameraSDM, "focal-px": o.FocalPx, "focal-sd-percent": 100 * o.FocalSD} {
-		if !(v >= 0 && v <= 1e7) {
-			say("%s %v: must be 0 or more", name, v)
+	for _, flag := range []struct {
+		name  string
+		value float64
+	}{{"camera-sd-m", o.CameraSDM}, {"focal-px", o.FocalPx}, {"focal-sd-percent", 100 * o.FocalSD}} {
+		if !(flag.value >= 0 && flag.value <= 1e7) {
+			say("--%s %v: must lie within 0…10000000", flag.name, flag.value)
+		}
+	}
+	for i, c := range o.Cameras {
+		if !(math.Abs(c.At.LatDeg) <= 90 && math.Abs(c.At.LonDeg) <= 360) || !math.IsNaN(c.EyeHeightM) && !(c.EyeHeightM >= -500 && c.EyeHeightM <= 12_000) {
+			say("camera %d at %g,%g,%g: want degrees of latitude and longitude, and an eye within -500…12000 m", i+1, c.At.LatDeg, c.At.LonDeg, c.EyeHeightM)
 		}
 	}
 	if o.FocalSD > 0 && o.FocalPx == 0 {
@@ -126,6 +134,9 @@ func LoadScene(ctx context.Context, opts PhotographOptions) (*Scene, error) {
 		if len(rejected) > 0 {
 			s.Rejected = append(s.Rejected, InputRejected{Path: opts.PointFiles[i], Rows: rejected})
 		}
+	}
+	if err := s.checkTwice(); err != nil {
+		return nil, err
 	}
 	s.checkPlaces()
 	if len(s.Points) == 0 {
@@ -200,6 +211,10 @@ func (s *Scene) nameTargets() error {
 		found := s.world.Find(p.Name)
 		if len(found) != 1 {
 			wrong = append(wrong, fmt.Errorf("%s line %d: %s", p.File, p.Line, s.namelessWords(p.Name, found)))
+			continue
+		}
+		if p.Part == PartBase && found[0].StructureHeightM == 0 {
+			wrong = append(wrong, fmt.Errorf("%s line %d: %s has no structure whose base could be measured, by what the gazetteer lists: leave the row out, or list its structure_height_m", p.File, p.Line, p.Name))
 			continue
 		}
 		index, seen := known[found[0].ID]

@@ -125,8 +125,8 @@ const mostSectionPosts = 1500
 // weighEvidence compares the models over all that their priors allow.
 func (s *Scene) weighEvidence(w *Weighing) {
 	curved, plane, sameAir := w.model(ModelCurved), w.model(ModelPlane), w.model(ModelPlaneSameAir)
-	if !curved.Fitted {
-		return
+	if !curved.Fitted || curved.P < improbableP && (!plane.Fitted || plane.P < improbableP) {
+		return // of two that do not fit, the better is not made probable by the worse
 	}
 	ratio := func(m *ModelFit) *float64 {
 		if !m.Fitted {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"farstation/geodesy"
 )
@@ -21,6 +22,14 @@ func (s *Scene) decide(w *Weighing) {
 		s.sayWrongName(w)
 		return
 	}
+	for _, m := range []*ModelFit{curved, plane} {
+		if !m.Fitted { // what was not fitted was not refuted
+			say("This picture could not be weighed: no fit was found for the %s: %s. That is a failure of the fit, and says nothing of either model.", modelWords[m.Name], m.Problem)
+			say("%s", s.wantedWords())
+			s.sayWrongName(w)
+			return
+		}
+	}
 	if free.P < improbableP && curved.P < improbableP && plane.P < improbableP {
 		w.Outcome = WeighedNeither
 		say("Neither model fits what was measured, whatever the curvature: look at the inputs (probability of the best fit %s).", probability(math.Max(free.P, math.Max(curved.P, plane.P))))
@@ -28,22 +37,30 @@ func (s *Scene) decide(w *Weighing) {
 		say("No verdict stands on such a fit.")
 		return
 	}
-	curvedStands := curved.Fitted && curved.P >= improbableP && math.Abs(*w.CurvedSD) < refutedSD
-	planeStands := plane.Fitted && plane.P >= improbableP && math.Abs(*w.PlaneSD) < refutedSD
-	fall := fmt.Sprintf("what stands 100 km away appears %s m lower than a plane would have it", plusMinusWords(fallM(*w.ApparentCurvaturePerM), fallM(*w.ApparentCurvatureSDPerM), 0))
+	curvedStands := curved.P >= improbableP && math.Abs(*w.CurvedSD) < refutedSD
+	planeStands := plane.P >= improbableP && math.Abs(*w.PlaneSD) < refutedSD
+	fall, lower := fallM(*w.ApparentCurvaturePerM), "lower"
+	if fall < 0 {
+		fall, lower = -fall, "higher"
+	}
+	stands := fmt.Sprintf("what stands 100 km away appears %s m %s than a plane would have it", plusMinusWords(fall, fallM(*w.ApparentCurvatureSDPerM), 0), lower)
 	switch {
-	case curvedStands && !planeStands:
+	case curvedStands && math.Abs(*w.PlaneSD) >= refutedSD:
 		w.Outcome, w.Decides = WeighedCurved, true
-		say("The points measured on this photograph lie where a curved Earth with bending light has them: %s.", fall)
+		say("The points measured on this photograph lie where a curved Earth with bending light has them: %s.", stands)
 		say("That is %s standard deviations from a plane with straight light, which leaves residuals of a probability of %s; the air that the curved Earth needs, k = %s, is %s.",
 			StrengthWords(*w.PlaneSD), probability(plane.P), plusMinusWords(*w.K, *w.KSD, 3), s.airWords(w))
-	case planeStands && !curvedStands:
+	case planeStands && math.Abs(*w.CurvedSD) >= refutedSD:
 		w.Outcome, w.Decides = WeighedPlane, true
-		say("The points measured on this photograph lie where a plane with straight light has them: %s.", fall)
-		say("A curved Earth in ordinary air (k = %.3f ± %.3f) is %s standard deviations away, and leaves residuals of a probability of %s.",
-			w.Air.K, w.Air.KSD, StrengthWords(*w.CurvedSD), probability(curved.P))
-	case curvedStands:
-		say("This picture cannot tell: both models fit what was measured.")
+		say("The points measured on this photograph lie where a plane with straight light has them: %s.", stands)
+		say("A curved Earth in ordinary air (k = %.3f ± %.3f) is %s standard deviations away, and leaves residuals of a probability of %s; it would need k = %s.",
+			w.Air.K, w.Air.KSD, StrengthWords(*w.CurvedSD), probability(curved.P), plusMinusWords(*w.K, *w.KSD, 3))
+	case curvedStands || planeStands:
+		reason := "both models fit what was measured"
+		if curvedStands != planeStands {
+			reason = "its points fit one model badly, but not by their curvature"
+		}
+		say("This picture cannot tell: %s.", reason)
 		say("Its apparent curvature, %s of the Earth's, is %s standard deviations from the plane's 0, and three are asked for.",
 			plusMinusWords(1-*w.K, *w.KSD, 2), StrengthWords(*w.PlaneSD))
 		say("%s", s.wantedWords())
@@ -51,13 +68,13 @@ func (s *Scene) decide(w *Weighing) {
 	default:
 		w.Outcome = WeighedNeither
 		say("Neither model fits what was measured: look at the inputs.")
-		say("The apparent curvature that fits best, %s of the Earth's, is %s standard deviations from the plane's 0 and %s from that of a curved Earth in ordinary air.",
-			plusMinusWords(1-*w.K, *w.KSD, 3), StrengthWords(*w.PlaneSD), StrengthWords(*w.CurvedSD))
+		say("The apparent curvature that fits best, %s of the Earth's, is %s standard deviations from the plane's 0 and %s from that of a curved Earth in ordinary air, which would need k = %s.",
+			plusMinusWords(1-*w.K, *w.KSD, 3), StrengthWords(*w.PlaneSD), StrengthWords(*w.CurvedSD), plusMinusWords(*w.K, *w.KSD, 3))
 		nearer := "curved Earth"
 		if math.Abs(*w.PlaneSD) < math.Abs(*w.CurvedSD) {
 			nearer = "plane"
 		}
-		say("Of the two the %s is the nearer, but a wrong input explains it better than either.", nearer)
+		say("Of the two the %s is the nearer; a wrong input or extraordinary air would explain it.", nearer)
 		s.sayWrongName(w)
 		return
 	}
@@ -72,7 +89,8 @@ func (s *Scene) decide(w *Weighing) {
 
 func (s *Scene) sayWrongName(w *Weighing) {
 	if w.WrongName != "" {
-		w.Sentences = append(w.Sentences, strings.ToUpper(w.WrongName[:1])+w.WrongName[1:]+".")
+		_, size := utf8.DecodeRuneInString(w.WrongName)
+		w.Sentences = append(w.Sentences, strings.ToUpper(w.WrongName[:size])+w.WrongName[size:]+".")
 	}
 }
 

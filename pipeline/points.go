@@ -61,10 +61,15 @@ func (p *MeasuredPoint) onTarget() bool {
 const (
 	mostPointBytes = 1 << 20
 	mostPoints     = 300
+	// leastPointSDPx is better than anything on a photograph is measured, and as good as a fit can hold beside unknowns in metres.
+	leastPointSDPx = 0.001
 )
 
 // ReadPointsFile reads the table of points of one photograph. Rows that cannot be used come back as rejected.
 func ReadPointsFile(path string, frame, frames int) ([]MeasuredPoint, []gazetteer.Rejected, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, nil, fmt.Errorf("points %s: is not a regular file: save it to disk first", path)
+	}
 	file, err := os.Open(path)
 	if err != nil {
 		return nil, nil, fmt.Errorf("points: %w", err)
@@ -218,8 +223,8 @@ func (t *pointTable) point(row []string, frame, frames int) (p MeasuredPoint, er
 	p.XPx, wrongX = t.number(row, "x_px")
 	p.YPx, wrongY = t.number(row, "y_px")
 	p.SDPx, wrongSD = t.number(row, "sd_px")
-	if wrongSD == nil && !(p.SDPx > 0) {
-		wrongSD = fmt.Errorf("sd_px %v: must be above 0: by how much do repeated measurements differ?", p.SDPx)
+	if wrongSD == nil && !(p.SDPx >= leastPointSDPx) {
+		wrongSD = fmt.Errorf("sd_px %v: must be above 0, and %v or more: by how much do repeated measurements differ?", p.SDPx, leastPointSDPx)
 	}
 	for _, err := range []error{wrongX, wrongY, wrongSD} {
 		if err != nil {

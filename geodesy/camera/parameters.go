@@ -49,11 +49,14 @@ func newLayout(p *Problem, model Model) *layout {
 	free := math.Inf(1)
 	all := make([]int, len(p.Points))
 	ofFrame, ofStation, ofTarget := make([][]int, len(p.Frames)), make([][]int, len(p.Stations)), make([][]int, len(p.Targets))
-	ofSea := make([][]int, len(p.Stations))
+	ofSea, turning := make([][]int, len(p.Stations)), make([][]int, len(p.Frames))
 	for i, at := range p.Points {
 		all[i] = i
 		station := p.Frames[at.Frame].Station
 		ofFrame[at.Frame] = append(ofFrame[at.Frame], i)
+		if at.Part == OnTarget || at.Part == Celestial { // all others stand the same in every azimuth
+			turning[at.Frame] = append(turning[at.Frame], i)
+		}
 		switch at.Part {
 		case OnTarget:
 			ofStation[station] = append(ofStation[station], i)
@@ -71,7 +74,7 @@ func newLayout(p *Problem, model Model) *layout {
 		}
 		name := func(what string) string { return fmt.Sprintf("%s of frame %d", what, i+1) }
 		l.frames = append(l.frames, frameLayout{
-			azimuth:    l.add(parameter{name("azimuth"), f.Start.AzimuthRad, f.Start.AzimuthRad, free, 1e-6, ofFrame[i]}),
+			azimuth:    l.add(parameter{name("azimuth"), f.Start.AzimuthRad, f.Start.AzimuthRad, free, 1e-6, turning[i]}),
 			tilt:       l.add(parameter{name("tilt"), f.Start.TiltRad, f.Start.TiltRad, tiltSD, 1e-6, ofFrame[i]}),
 			roll:       l.add(parameter{name("roll"), f.Start.RollRad, f.Start.RollRad, tiltSD, 1e-6, ofFrame[i]}),
 			focal:      l.add(parameter{name("focal length"), math.Log(f.Start.FocalPx), math.Log(f.Start.FocalPx), f.FocalSD, 1e-6, ofFrame[i]}),
@@ -215,13 +218,21 @@ func (l *layout) direction(values []float64, point int, pose Pose) (azimuthRad, 
 	return arc.AzimuthDeg * math.Pi / 180, geodesy.ApparentElevationRad(eyeM, topM, arc.DistanceM, radiusM, 1-c)
 }
 
-// dipRad is the dip of the sea horizon for an eye heightM over the sea: acos(1/(1+h·curvature)), 0 on a plane and in a bowl.
+// leastCurvaturePerM is the apparent curvature, a twentieth of the Earth's, below which the dip goes to the plane's 0 in a straight line and on
+// to the other side of it: the true one ends at 0 with a vertical slope and has none in a bowl, so that no fit could come near a plane or leave it.
+const leastCurvaturePerM = 0.05 / 6.371e6
+
+// dipRad is the dip of the sea horizon for an eye heightM over the sea: acos(1/(1+h·curvature)), and 0 on a plane.
 func dipRad(heightM, curvaturePerM float64) float64 {
-	x := heightM * curvaturePerM
-	if !(x > 0) {
+	if !(heightM > 0) {
 		return 0
 	}
-	return 2 * math.Atan(math.Sqrt(x/(2+x)))
+	straight := 1.0
+	if curvaturePerM < leastCurvaturePerM {
+		straight, curvaturePerM = curvaturePerM/leastCurvaturePerM, leastCurvaturePerM
+	}
+	x := heightM * curvaturePerM
+	return straight * 2 * math.Atan(math.Sqrt(x/(2+x)))
 }
 
 // residuals writes the two residuals of a point, measured less predicted, in standard deviations. A point of a line has one, across the line.
