@@ -35,11 +35,11 @@ func TestSoundingAsStandardAir(t *testing.T) {
 	opts := bordersOptions()
 	standard, sounded := opts, opts
 	standard.Air, sounded.Air = AirStandard, soundingFile(t, standardK)
-	a, err := Survey(t.Context(), standard, nil)
+	a, err := heldSurvey(t.Context(), standard, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := Survey(t.Context(), sounded, nil)
+	b, err := heldSurvey(t.Context(), sounded, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

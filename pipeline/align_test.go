@@ -12,7 +12,7 @@ import (
 	"farstation/geodesy"
 )
 
-func ofCase(r *Result, kind Case) []Alignment {
+func ofCase(r *held, kind Case) []Alignment {
 	var out []Alignment
 	for _, a := range r.Alignments {
 		if a.Case == kind {
@@ -77,7 +77,7 @@ func TestSeparationsByHand(t *testing.T) {
 	}
 }
 
-func pairsOf(r *Result) map[Case]string {
+func pairsOf(r *held) map[Case]string {
 	pairs := map[Case]string{}
 	for _, a := range r.Alignments {
 		pairs[a.Case] += a.NearName + " before " + a.FarName + "; "

@@ -3,21 +3,25 @@ package pipeline
 import (
 	"math"
 
+	"farstation/gazetteer"
 	"farstation/geodesy"
 )
 
 // alikeGroups finds the ranked line that another one is alike: both ends within max(2 km, 2 % of the distance), same kind of target.
 // Representatives are filed under the 10 km cube of their observer, so that only 27 cubes are looked at.
 type alikeGroups struct {
-	cubes map[cube][]representative
+	features []gazetteer.Feature
+	at       []geodesy.Vector // by feature
+	cubes    map[cube][]representative
 }
 
 type cube [3]int32
 
+// representative is a ranked line: the number of its row, its rank, the features at its ends.
 type representative struct {
-	line             int
-	observer, target geodesy.Vector
-	kind             string
+	row              int64
+	rank             int32
+	observer, target int32
 }
 
 const (
@@ -26,24 +30,25 @@ const (
 	cubeM       = 10e3
 )
 
-func newAlikeGroups() *alikeGroups { return &alikeGroups{cubes: map[cube][]representative{}} }
-
-func ends(s *Sightline) (observer, target geodesy.Vector) {
-	return geodesy.WGS84.ToCartesian(geodesy.LatLon{LatDeg: s.ObserverLatDeg, LonDeg: s.ObserverLonDeg}, 0),
-		geodesy.WGS84.ToCartesian(geodesy.LatLon{LatDeg: s.TargetLatDeg, LonDeg: s.TargetLonDeg}, 0)
+func newAlikeGroups(features []gazetteer.Feature) *alikeGroups {
+	g := &alikeGroups{features: features, at: make([]geodesy.Vector, len(features)), cubes: map[cube][]representative{}}
+	for i := range features {
+		g.at[i] = geodesy.WGS84.ToCartesian(features[i].At, 0)
+	}
+	return g
 }
 
 func cubeOf(v geodesy.Vector) cube {
 	return cube{int32(math.Floor(v.X / cubeM)), int32(math.Floor(v.Y / cubeM)), int32(math.Floor(v.Z / cubeM))}
 }
 
-// find returns the first filed representative that s is alike. Beyond 500 km the limit of 2 % would leave the neighbouring cubes; it
-// stays at 10 km there.
-func (g *alikeGroups) find(s *Sightline, lines []Sightline) (index int, found bool) {
-	observer, target := ends(s)
-	limit := math.Min(math.Max(alikeLeastM, alikeShare*s.DistanceM), cubeM)
+// find returns the row of the first filed representative that a line is alike. Beyond 500 km the limit of 2 % would leave the neighbouring
+// cubes; it stays at 10 km there.
+func (g *alikeGroups) find(line *rankKey) (row int64, found bool) {
+	observer, target, kind := g.at[line.observer], g.at[line.target], g.features[line.target].Kind
+	limit := math.Min(math.Max(alikeLeastM, alikeShare*line.distanceM), cubeM)
 	c := cubeOf(observer)
-	best := -1
+	var best *representative
 	for dx := int32(-1); dx <= 1; dx++ {
 		for dy := int32(-1); dy <= 1; dy++ {
 			for dz := int32(-1); dz <= 1; dz++ {
@@ -51,21 +56,25 @@ func (g *alikeGroups) find(s *Sightline, lines []Sightline) (index int, found bo
 				for i := range filed {
 					r := &filed[i]
 					// Most are told apart by one coordinate.
-					if math.Abs(r.target.X-target.X) > limit || math.Abs(r.target.Y-target.Y) > limit || r.kind != s.TargetKind || r.observer.Sub(observer).Norm() > limit || r.target.Sub(target).Norm() > limit {
+					at := &g.at[r.target]
+					if math.Abs(at.X-target.X) > limit || math.Abs(at.Y-target.Y) > limit || g.features[r.target].Kind != kind ||
+						g.at[r.observer].Sub(observer).Norm() > limit || at.Sub(target).Norm() > limit {
 						continue
 					}
-					if best < 0 || *lines[r.line].Rank < *lines[best].Rank {
-						best = r.line
+					if best == nil || r.rank < best.rank {
+						best = r
 					}
 				}
 			}
 		}
 	}
-	return best, best >= 0
+	if best == nil {
+		return 0, false
+	}
+	return best.row, true
 }
 
-func (g *alikeGroups) add(s *Sightline, index int) {
-	observer, target := ends(s)
-	c := cubeOf(observer)
-	g.cubes[c] = append(g.cubes[c], representative{line: index, observer: observer, target: target, kind: s.TargetKind})
+func (g *alikeGroups) add(line *rankKey, rank int32) {
+	c := cubeOf(g.at[line.observer])
+	g.cubes[c] = append(g.cubes[c], representative{row: line.row, rank: rank, observer: line.observer, target: line.target})
 }

@@ -159,7 +159,7 @@ func TestBordersSurvey(t *testing.T) {
 		step = 2
 	}
 	opts.Features = []string{thinned(t, func(line int, columns []string) bool { return line%step == 0 || named(columns[1]) })}
-	result, err := Survey(t.Context(), opts, nil)
+	result, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

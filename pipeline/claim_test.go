@@ -216,7 +216,7 @@ func TestClaimByLook(t *testing.T) {
 func TestClaimSpreadsAreThoseOfTheSurvey(t *testing.T) {
 	opts := hillOptions()
 	opts.Features = []string{fewHills(t, 12)}
-	result, err := Survey(t.Context(), opts, nil)
+	result, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -120,18 +120,30 @@ func changedInputs(a, b []Input) []string {
 	return names
 }
 
+// GatherOptions are those of Options of the same names, which shares do not hold.
+type GatherOptions struct {
+	Workers     int
+	MemoryBytes int64
+	SpillFolder string
+}
+
 // Gather makes of the shares of a survey the result that Survey makes of the whole at once. It reads features and terrain again, which must be
-// what they were, from the paths that the shares name. workers and memoryBytes are those of Options.
-func Gather(ctx context.Context, shares []OpenShare, workers int, memoryBytes int64, progress *Progress) (*Result, error) {
+// what they were, from the paths that the shares name.
+func Gather(ctx context.Context, shares []OpenShare, run GatherOptions, progress *Progress) (_ *Result, err error) {
 	if err := CheckShares(shares); err != nil {
 		return nil, err
 	}
 	opts := shares[0].Options
-	opts.Workers, opts.MemoryBytes = workers, memoryBytes
+	opts.Workers, opts.MemoryBytes, opts.SpillFolder = run.Workers, run.MemoryBytes, run.SpillFolder
 	j, err := begin(ctx, opts, progress)
 	if err != nil {
 		return nil, fmt.Errorf("gather reads again what the shares were made of, by the paths that they were given: %w", err)
 	}
+	defer func() {
+		if err != nil {
+			j.spill.Close()
+		}
+	}()
 	inputs, err := j.inputs()
 	if err != nil {
 		return nil, err

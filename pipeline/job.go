@@ -1,10 +1,8 @@
 package pipeline
 
 import (
-	"cmp"
 	"context"
 	"errors"
-	"slices"
 	"time"
 )
 
@@ -17,6 +15,8 @@ type job struct {
 	started time.Time
 	// head describes the world for records.
 	head *recordsHead
+	// spill holds what was traced.
+	spill *spill
 }
 
 // begin reads features and terrain and finds who looks at whom.
@@ -36,6 +36,9 @@ func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) 
 		return nil, err
 	}
 	if j.head, err = newHead(&j.opts, j.world, j.plan); err != nil {
+		return nil, err
+	}
+	if j.spill, err = newSpill(j.opts.SpillFolder); err != nil {
 		return nil, err
 	}
 	j.clock.stage("candidates", len(j.plan.targets))
@@ -59,6 +62,7 @@ func SurveySince(ctx context.Context, opts Options, before *RecordsFile, progres
 	}
 	e, reuse, err := j.earlier(before)
 	if err != nil {
+		j.spill.Close()
 		return nil, err
 	}
 	return j.finish(ctx, e, reuse, progress)
@@ -78,7 +82,12 @@ func (j *job) earlier(before *RecordsFile) (*earlier, *Reuse, error) {
 }
 
 // finish traces all observers and makes the result.
-func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Progress) (*Result, error) {
+func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Progress) (_ *Result, err error) {
+	defer func() {
+		if err != nil {
+			j.spill.Close()
+		}
+	}()
 	traced, err := j.traceAll(ctx, e, Part{1, 1}, progress)
 	if err != nil {
 		return nil, err
@@ -86,17 +95,27 @@ func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Pr
 	j.clock.stage("trace", traced.counts.Traced)
 	opts, world := &j.opts, j.world
 
-	progress.begin("rank", 0)
-	slices.SortFunc(traced.alignments, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
-	})
-	result := &Result{Sightlines: traced.lines, Alignments: traced.alignments, ObserverPlace: opts.ObserverPlace}
-	finishScores(opts, result.Sightlines, traced.counts.Observers)
-	rank(opts, result.Sightlines)
-	rankAlignments(result.Alignments)
-	j.clock.stage("rank", len(result.Sightlines))
+	progress.begin("rank", traced.counts.Kept)
+	lines := &keptLines{spill: j.spill, opts: opts, groups: groupsOfBlocks(traced.lines), seers: traced.seers, observers: traced.counts.Observers}
+	ranking, err := j.rankLines(ctx, lines, progress)
+	if err != nil {
+		return nil, err
+	}
+	alignments := &keptAlignments{spill: j.spill, groups: groupsOfBlocks(traced.alignmentBlocks())}
+	if err := rankAlignments(ctx, alignments, opts.Workers); err != nil {
+		return nil, err
+	}
+	result := &Result{
+		Sightlines: lines.table(), Ranked: ranking.buckets.table(), Alignments: alignments.table(), ObserverPlace: opts.ObserverPlace, Workers: opts.Workers, spill: j.spill,
+	}
+	shown, err := show(ctx, result.Sightlines, result.Ranked, result.Alignments, opts.Top, opts.Workers)
+	if err != nil {
+		return nil, err
+	}
+	result.Shown = *shown
+	j.clock.stage("rank", traced.counts.Kept)
 
-	if result.Profiles, err = profiles(opts, world, result.Sightlines); err != nil {
+	if result.Profiles, err = profiles(opts, world, result.Shown.Sightlines); err != nil {
 		return nil, err
 	}
 	result.Features = featureRows(world)
@@ -126,5 +145,5 @@ func (j *job) records(t *traced) *Records {
 	for i, id := range t.observers {
 		head.Observers[i].ID = id
 	}
-	return &Records{&head, t.frames}
+	return &Records{&head, j.spill, t.frames}
 }

@@ -30,7 +30,7 @@ const ridgeLonDeg = -119.55
 
 // madeSurvey surveys made features as listed, over tiles that are sea but for a ridge ridgeM high along a meridian, if it is not 0. The
 // observer is a viewpoint named "eye" whose eye stands eyeM over the sea.
-func madeSurvey(t *testing.T, eyeM float64, ridgeM int16, features ...madeFeature) *Result {
+func madeSurvey(t *testing.T, eyeM float64, ridgeM int16, features ...madeFeature) *held {
 	t.Helper()
 	dir := t.TempDir()
 	for lon := -121; lon <= -118; lon++ {
@@ -65,7 +65,7 @@ func madeSurvey(t *testing.T, eyeM float64, ridgeM int16, features ...madeFeatur
 	opts.ObserverKinds = []gazetteer.Kind{gazetteer.Viewpoint}
 	opts.AsListed, opts.Workers = true, 1
 	opts.TerrainSDM = 3 // the default grows with the spacing of posts, 1.8 km here
-	r, err := Survey(t.Context(), opts, nil)
+	r, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,9 +7,14 @@ import (
 
 // Result is all that a survey found, in the order of its tables.
 type Result struct {
-	Features   []FeatureRow // sorted by feature_id
-	Sightlines []Sightline  // sorted by observer chunk, observer, target
-	Alignments []Alignment  // sorted by observer, near, far
+	Features   []FeatureRow      // sorted by feature_id
+	Sightlines Groups[Sightline] // sorted by observer chunk, observer, target
+	Alignments Groups[Alignment] // sorted by observer, near, far
+	// Ranked are the sightlines with a rank, best first, Shown the rows that reports show.
+	Ranked Groups[Sightline]
+	Shown  Shown
+	// Workers is the number of goroutines that tables are to be written on.
+	Workers int
 	// Profiles holds the ground along the ranked lines that the report draws, best first.
 	Profiles []Profile
 	// Relief is the ground of the region that these lie in, for a map; nil where there is none.
@@ -21,12 +26,22 @@ type Result struct {
 	// Reuse says what this run took over; nil where nothing was to be.
 	Reuse    *Reuse
 	Manifest Manifest
+
+	spill *spill
+}
+
+// Close gives up what the rows are read from: tables and records are gone with it.
+func (r *Result) Close() error {
+	if r.spill == nil {
+		return nil
+	}
+	return r.spill.Close()
 }
 
 // Profile is the ground along one line, from the observer (distance 0) to the target.
 type Profile struct {
 	ObserverID, TargetID string
-	// Line is the index of its row in Result.Sightlines.
+	// Line is the index of its row in Shown.Sightlines.
 	Line    int
 	Samples []ProfileSample
 }

@@ -74,6 +74,8 @@ type Options struct {
 	// Workers is the number of lines traced at once, MemoryBytes bounds the terrain cache; neither changes a byte of the result.
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
+	// SpillFolder is where the temporary file of what was traced lies; empty is the system's folder for such.
+	SpillFolder string `json:"-"`
 
 	sounding *sounding
 }

@@ -98,7 +98,7 @@ func TestValidateNamesEveryWrongFlag(t *testing.T) {
 func TestSurveyRefusesWrongOptions(t *testing.T) {
 	o := goodOptions() // neither file exists
 	o.K = 3
-	if r, err := Survey(t.Context(), o, nil); r != nil || !errors.Is(err, ErrOptions) {
+	if r, err := heldSurvey(t.Context(), o, nil); r != nil || !errors.Is(err, ErrOptions) {
 		t.Errorf("Survey with k 3 = %v, %v; want ErrOptions", r, err)
 	}
 }

@@ -17,7 +17,7 @@ import (
 )
 
 // outingRun is a survey in memory to plan outings from.
-func outingRun(t *testing.T, r *Result) *OutingRun {
+func outingRun(t *testing.T, r *held) *OutingRun {
 	t.Helper()
 	run, err := NewOutingRun(ClaimRun{Manifest: &r.Manifest, SHA256: strings.Repeat("0f", 32), Made: "2031-05-01"}, tablesInMemory(r), nil)
 	if err != nil {

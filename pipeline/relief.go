@@ -83,12 +83,12 @@ func (r *Result) DrawnBox(top int) (MapBox, bool) {
 			places = append(places, geodesy.LatLon{LatDeg: latDeg, LonDeg: lonDeg}, geodesy.LatLon{LatDeg: otherLatDeg, LonDeg: otherLonDeg})
 		}
 	}
-	for i := range r.Sightlines {
-		l := &r.Sightlines[i]
+	for i := range r.Shown.Sightlines {
+		l := &r.Shown.Sightlines[i]
 		add(l.Rank, l.ObserverLatDeg, l.ObserverLonDeg, l.TargetLatDeg, l.TargetLonDeg)
 	}
-	for i := range r.Alignments {
-		a := &r.Alignments[i]
+	for i := range r.Shown.Alignments {
+		a := &r.Shown.Alignments[i]
 		add(a.Rank, a.ObserverLatDeg, a.ObserverLonDeg, a.FarLatDeg, a.FarLonDeg)
 	}
 	return BoxAround(places)

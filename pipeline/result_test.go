@@ -3,13 +3,14 @@ package pipeline
 import (
 	"cmp"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
 )
 
 // checkResult holds what must be true of any result: order, counts, signs and bounds.
-func checkResult(t *testing.T, opts *Options, r *Result) {
+func checkResult(t *testing.T, opts *Options, r *held) {
 	t.Helper()
 	if !slices.IsSortedFunc(r.Features, func(a, b FeatureRow) int { return cmp.Compare(a.FeatureID, b.FeatureID) }) {
 		t.Error("features are not sorted by id")
@@ -163,7 +164,7 @@ func checkAlignment(t *testing.T, opts *Options, a *Alignment) {
 }
 
 // checkRanks: places run from 1 without a gap, best score first, and never go to a blocked or undecided line.
-func checkRanks(t *testing.T, opts *Options, r *Result) {
+func checkRanks(t *testing.T, opts *Options, r *held) {
 	t.Helper()
 	byRank := map[int32]*Sightline{}
 	for i := range r.Sightlines {
@@ -194,9 +195,17 @@ func checkRanks(t *testing.T, opts *Options, r *Result) {
 			t.Errorf("rank %d scores %v, the one before %v", place, value(s), value(byRank[place-1]))
 		}
 	}
+	for i := range r.Ranked {
+		if s := &r.Ranked[i]; !reflect.DeepEqual(s, byRank[int32(i+1)]) {
+			t.Fatalf("row %d of the ranked lines is %s to %s", i, s.ObserverID, s.TargetID)
+		}
+	}
+	if len(r.Ranked) != len(byRank) || r.Shown.Ranked != len(byRank) {
+		t.Errorf("%d rows are ranked, %d said to be, want %d", len(r.Ranked), r.Shown.Ranked, len(byRank))
+	}
 	for i, p := range r.Profiles {
 		s := byRank[int32(i+1)]
-		if i >= opts.Top || s == nil || p.ObserverID != s.ObserverID || p.TargetID != s.TargetID || r.Sightlines[p.Line].TargetID != p.TargetID {
+		if i >= opts.Top || s == nil || p.ObserverID != s.ObserverID || p.TargetID != s.TargetID || r.Shown.Sightlines[p.Line].TargetID != p.TargetID {
 			t.Fatalf("profile %d is of %s to %s", i, p.ObserverID, p.TargetID)
 		}
 		if first, last := p.Samples[0].DistanceM, p.Samples[len(p.Samples)-1].DistanceM; first != 0 || last < s.DistanceM-1e-6 {

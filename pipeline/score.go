@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -44,7 +43,7 @@ func ParseWeights(list string, base map[string]float64) (map[string]float64, err
 	return base, nil
 }
 
-// score fills the terms and gates of a line; finishScores does the rest. best is its best alignment with both tops in view as the far line,
+// score fills the terms and gates of a line; finishScore does the rest. best is its best alignment with both tops in view as the far line,
 // nil where it has none, and near that alignment's near top. Terms without a value are left out with their weights.
 func score(opts *Options, row *Sightline, observer, target *gazetteer.Feature, best *Alignment, near *gazetteer.Feature) {
 	gates(row, observer, target)
@@ -119,25 +118,16 @@ func widthM(kind gazetteer.Kind) float64 {
 	}
 }
 
-// finishScores fills what the whole region decides, the term unique, and both scores of every line that has its terms: the weighted mean of the
-// terms times the gates. observers is the number of observers of the region.
-func finishScores(opts *Options, lines []Sightline, observers int) {
-	seers := map[string]int{}
-	for i := range lines {
-		if l := &lines[i]; l.Verdict == Direct || l.Verdict == Refracted {
-			seers[l.TargetID]++
-		}
+// finishScore fills what the whole region decides, the term unique, and both scores of a line that has its terms: the weighted mean of the terms
+// times the gates. seers is the number of observers that have a listed line in view to the target, of all observers of the region.
+func finishScore(opts *Options, l *Sightline, seers, observers int) {
+	if l.Verdict == Undecided {
+		return
 	}
-	for i := range lines {
-		l := &lines[i]
-		if l.Verdict == Undecided {
-			continue
-		}
-		l.ScoreUnique = pointer(1 - float64(seers[l.TargetID])/float64(max(observers, 1)))
-		gates := l.GateSure * l.GateSound * l.GateStand * l.GateSeen
-		l.ScoreTest = pointer(100 * gates * l.weighted(opts.weights(false)))
-		l.ScorePicture = pointer(100 * gates * l.weighted(opts.weights(true)))
-	}
+	l.ScoreUnique = pointer(1 - float64(seers)/float64(max(observers, 1)))
+	gates := l.GateSure * l.GateSound * l.GateStand * l.GateSeen
+	l.ScoreTest = pointer(100 * gates * l.weighted(opts.weights(false)))
+	l.ScorePicture = pointer(100 * gates * l.weighted(opts.weights(true)))
 }
 
 // fan is how well the tops in view in one frame tell slope from roll: the spread of their distances over 40 km, for three tops or more, in full
@@ -245,49 +235,4 @@ func scoreAlignment(opts *Options, a *Alignment, observer, near, far *gazetteer.
 	}
 	sound := math.Min(math.Min(soundness(near), soundness(far)), soundness(observer))
 	return 100 * mean * a.Chance * sound * standing(observer.Kind)
-}
-
-// rank sets the places of lines, best first. Lines alike a better one get none: they are counted with it.
-func rank(opts *Options, lines []Sightline) {
-	value := func(s *Sightline) *float64 {
-		if opts.RankForPicture {
-			return s.ScorePicture
-		}
-		return s.ScoreTest
-	}
-	var order []int
-	for i := range lines {
-		if value(&lines[i]) != nil && lines[i].Verdict != Blocked {
-			order = append(order, i)
-		}
-	}
-	slices.SortFunc(order, func(a, b int) int {
-		x, y := &lines[a], &lines[b]
-		return cmp.Or(cmp.Compare(*value(y), *value(x)), cmp.Compare(x.CriticalK, y.CriticalK), cmp.Compare(a, b))
-	})
-	place := int32(0)
-	groups := newAlikeGroups()
-	for _, i := range order {
-		if of, alike := groups.find(&lines[i], lines); alike {
-			lines[of].AlikeCount++
-			continue
-		}
-		place++
-		lines[i].Rank = pointer(place)
-		groups.add(&lines[i], i)
-	}
-}
-
-// rankAlignments sets the places of alignments, best first.
-func rankAlignments(all []Alignment) {
-	order := make([]int, len(all))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int {
-		return cmp.Or(cmp.Compare(all[b].Score, all[a].Score), cmp.Compare(all[b].EvidenceSD, all[a].EvidenceSD), cmp.Compare(a, b))
-	})
-	for place, i := range order {
-		all[i].Rank = pointer(int32(place + 1))
-	}
 }

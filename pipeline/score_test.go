@@ -4,6 +4,8 @@ import (
 	"maps"
 	"math"
 	"math/rand/v2"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -58,9 +60,54 @@ func scored(distanceKM float64) Sightline {
 // scoreAlone scores a line as the only one of its region.
 func scoreAlone(opts *Options, row *Sightline, observer, target *gazetteer.Feature) {
 	score(opts, row, observer, target, nil, nil)
-	lines := []Sightline{*row}
-	finishScores(opts, lines, 1)
-	*row = lines[0]
+	finishScores(opts, []*Sightline{row}, 1)
+}
+
+// finishScores finishes the scores of all lines of a region.
+func finishScores(opts *Options, lines []*Sightline, observers int) {
+	seers := map[string]int{}
+	for _, l := range lines {
+		if l.Verdict == Direct || l.Verdict == Refracted {
+			seers[l.TargetID]++
+		}
+	}
+	for _, l := range lines {
+		finishScore(opts, l, seers[l.TargetID], observers)
+	}
+}
+
+// rank sets the places of lines as a survey does, most of them at a time in memory.
+func rank(t *testing.T, lines []Sightline, most int) {
+	t.Helper()
+	s, err := newSpill(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	order := newRankOrder(s)
+	order.most = most
+	var features []gazetteer.Feature
+	for i := range lines {
+		l := &lines[i]
+		if l.ScoreTest != nil && l.Verdict != Blocked {
+			n := int32(len(features))
+			key := rankKey{score: *l.ScoreTest, second: l.CriticalK, row: int64(i), distanceM: l.DistanceM, observer: n, target: n + 1}
+			if err := order.add([]rankKey{key}); err != nil {
+				t.Fatal(err)
+			}
+			features = append(features, gazetteer.Feature{At: geodesy.LatLon{LatDeg: l.ObserverLatDeg, LonDeg: l.ObserverLonDeg}},
+				gazetteer.Feature{At: geodesy.LatLon{LatDeg: l.TargetLatDeg, LonDeg: l.TargetLonDeg}, Kind: gazetteer.Kind(l.TargetKind)})
+		}
+	}
+	places := make([]rankPlace, len(lines))
+	if _, err := placeLines(t.Context(), order, features, places); err != nil {
+		t.Fatal(err)
+	}
+	for i, p := range places {
+		if lines[i].Rank = nil; p.rank > 0 {
+			lines[i].Rank, lines[i].AlikeCount = pointer(p.rank), 1+p.alike
+		}
+	}
 }
 
 func TestScoreTerms(t *testing.T) {
@@ -96,7 +143,7 @@ func TestScoreTerms(t *testing.T) {
 func TestScoreUnique(t *testing.T) {
 	opts := DefaultOptions()
 	viewpoint := &gazetteer.Feature{Kind: gazetteer.Viewpoint}
-	var lines []Sightline
+	var lines []*Sightline
 	for i, target := range []string{"a", "a", "a", "b", "c"} {
 		row := scored(100)
 		row.TargetID = target
@@ -104,7 +151,7 @@ func TestScoreUnique(t *testing.T) {
 			row.Verdict = Looming // does not see it
 		}
 		score(&opts, &row, viewpoint, viewpoint, nil, nil)
-		lines = append(lines, row)
+		lines = append(lines, &row)
 	}
 	finishScores(&opts, lines, 4)
 	for i, want := range []float64{0.5, 0.5, 0.5, 0.75, 0.75} {
@@ -213,7 +260,6 @@ func alikeByRule(s, other *Sightline) bool {
 // Every line without a place is alike a better one with a place; no two with places are alike; and all are counted.
 func TestAlikeGrouping(t *testing.T) {
 	random := rand.New(rand.NewPCG(31, 41))
-	opts := DefaultOptions()
 	for _, world := range []struct {
 		name     string
 		lat, lon float64
@@ -239,7 +285,14 @@ func TestAlikeGrouping(t *testing.T) {
 				s.ScorePicture = pointer(0.0)
 			}
 		}
-		rank(&opts, lines)
+		rank(t, lines, 1<<20)
+		inMemory := slices.Clone(lines)
+		rank(t, lines, 100)
+		for i := range lines {
+			if !reflect.DeepEqual(lines[i].Rank, inMemory[i].Rank) || lines[i].AlikeCount != inMemory[i].AlikeCount {
+				t.Fatalf("%s: line %d is placed otherwise where not all fits into memory", world.name, i)
+			}
+		}
 		byRank := map[int32]*Sightline{}
 		eligible, counted := 0, int32(0)
 		for i := range lines {

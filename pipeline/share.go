@@ -59,16 +59,29 @@ type Share struct {
 	Reuse *Reuse `json:"-"`
 }
 
+// Close gives up what the records are written from.
+func (s *Share) Close() error {
+	if s.Records == nil {
+		return nil
+	}
+	return s.Records.spill.Close()
+}
+
 // Part is the part that the share is.
 func (s *Share) Part() Part { return Part{s.Share, s.Of} }
 
 // TraceShare runs one part of a survey: it traces the part's observers and leaves rows, ranking and report to Gather. Before are the records of
 // an earlier run, as for SurveySince, or nil.
-func TraceShare(ctx context.Context, opts Options, part Part, before *RecordsFile, progress *Progress) (*Share, error) {
+func TraceShare(ctx context.Context, opts Options, part Part, before *RecordsFile, progress *Progress) (_ *Share, err error) {
 	j, err := begin(ctx, opts, progress)
 	if err != nil {
 		return nil, err
 	}
+	defer func() {
+		if err != nil {
+			j.spill.Close()
+		}
+	}()
 	e, reuse, err := j.earlier(before)
 	if err != nil {
 		return nil, err

@@ -18,7 +18,7 @@ func shareOf(t *testing.T, opts Options, part Part) OpenShare {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return OpenShare{Share: *share, Dir: fmt.Sprint("share ", part), Records: keep(t, &Result{Records: share.Records})}
+	return OpenShare{Share: *share, Dir: fmt.Sprint("share ", part), Records: keep(t, &held{Result: &Result{Records: share.Records}})}
 }
 
 // However many shares a survey is made in, gathered in whatever order, the result is that of one run, void posts met and all.
@@ -37,11 +37,11 @@ func TestGather(t *testing.T) {
 		}
 		slices.Reverse(shares)
 		for range 2 { // it can be repeated
-			got, err := Gather(t.Context(), shares, 2, opts.MemoryBytes, nil)
+			got, err := Gather(t.Context(), shares, GatherOptions{Workers: 2, MemoryBytes: opts.MemoryBytes}, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
-			checkSince(t, got, want)
+			checkSince(t, mustHold(t, got), want)
 		}
 	}
 }
@@ -54,11 +54,11 @@ func TestShareInterrupted(t *testing.T) {
 	if share, err := TraceShare(ctx, opts, Part{2, 2}, nil, nil); !errors.Is(err, context.Canceled) || share != nil {
 		t.Errorf("a share without time gave %v, %v", share, err)
 	}
-	got, err := Gather(t.Context(), []OpenShare{shareOf(t, opts, Part{1, 2}), shareOf(t, opts, Part{2, 2})}, 1, 1<<20, nil)
+	got, err := Gather(t.Context(), []OpenShare{shareOf(t, opts, Part{1, 2}), shareOf(t, opts, Part{2, 2})}, GatherOptions{Workers: 1, MemoryBytes: 1 << 20}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	checkSince(t, got, mustSurvey(t, opts, nil))
+	checkSince(t, mustHold(t, got), mustSurvey(t, opts, nil))
 }
 
 // Parts are contiguous, cover all chunks once, and differ by one chunk at most.

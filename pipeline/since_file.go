@@ -61,7 +61,8 @@ type recordPlace struct {
 // Records are what tracing gave, observer by observer: enough to make the whole result again without a walk.
 type Records struct {
 	head   *recordsHead
-	frames [][]byte // packed, in the order of head.Observers
+	spill  *spill
+	frames []blockAt // packed, in the order of head.Observers
 }
 
 // newHead describes the world that records are made in, still without observers.
@@ -132,20 +133,20 @@ func (r *Records) Write(w io.Writer) error {
 	prefix := binary.LittleEndian.AppendUint32(nil, skippableMagic)
 	prefix = binary.LittleEndian.AppendUint32(prefix, 8)
 	prefix = binary.LittleEndian.AppendUint64(prefix, uint64(len(head)))
-	for _, part := range append([][]byte{prefix, head}, r.frames...) {
+	for _, part := range [][]byte{prefix, head} {
 		if _, err := w.Write(part); err != nil {
 			return err
 		}
 	}
-	return nil
+	return r.spill.copyTo(w, r.frames)
 }
 
 // place sets where the frames stand.
-func (h *recordsHead) place(frames [][]byte) {
+func (h *recordsHead) place(frames []blockAt) {
 	offset := 0
 	for i, frame := range frames {
-		h.Observers[i].Offset, h.Observers[i].Bytes = offset, len(frame)
-		offset += len(frame)
+		h.Observers[i].Offset, h.Observers[i].Bytes = offset, frame.bytes
+		offset += frame.bytes
 	}
 }
 

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -103,7 +104,7 @@ func (w *isles) options(t testing.TB) Options {
 }
 
 // keep writes the records of a result and opens them.
-func keep(t testing.TB, r *Result) *RecordsFile {
+func keep(t testing.TB, r *held) *RecordsFile {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "records")
 	out, err := os.Create(path)
@@ -121,13 +122,24 @@ func keep(t testing.TB, r *Result) *RecordsFile {
 	return file
 }
 
-func mustSurvey(t testing.TB, opts Options, before *RecordsFile) *Result {
+func mustSurvey(t testing.TB, opts Options, before *RecordsFile) *held {
 	t.Helper()
 	r, err := SurveySince(t.Context(), opts, before, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r
+	return mustHold(t, r)
+}
+
+// mustHold holds a result, which stays open until the test ends.
+func mustHold(t testing.TB, r *Result) *held {
+	t.Helper()
+	t.Cleanup(func() { r.Close() })
+	h, err := hold(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
 }
 
 // A survey since an earlier run gives the result of a whole one, records and manifest included, whatever changed in between.
@@ -190,10 +202,10 @@ func TestSurveySince(t *testing.T) {
 	}
 }
 
-func checkSince(t *testing.T, got, want *Result) {
+func checkSince(t *testing.T, got, want *held) {
 	t.Helper()
 	got.Reuse = nil
-	if !reflect.DeepEqual(got.Records, want.Records) {
+	if !bytes.Equal(got.records, want.records) {
 		t.Error("the records differ")
 	}
 	if !reflect.DeepEqual(timeless(got).Manifest, timeless(want).Manifest) {

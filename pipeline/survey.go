@@ -78,8 +78,8 @@ func (a *Area) contains(p geodesy.LatLon) bool {
 	return inside(p.LonDeg) || math.Abs(p.LonDeg) == 180 && inside(-p.LonDeg)
 }
 
-// commit turns the lines and alignments of one observer into rows.
-func (out *traced) commit(tracer *Tracer, chunk int32, observer *gazetteer.Feature, lines, missing []seen, alignments []Alignment) {
+// commit turns the lines and alignments of one observer into rows. The alignments are completed where they stand.
+func (out *chunkRows) commit(tracer *Tracer, chunk int32, observer int, world *World, lines, missing []seen, alignments []Alignment) {
 	opts := &tracer.opts
 	features := map[string]*gazetteer.Feature{}
 	for _, l := range lines {
@@ -98,7 +98,7 @@ func (out *traced) commit(tracer *Tracer, chunk int32, observer *gazetteer.Featu
 	for i := range alignments {
 		a := &alignments[i]
 		a.Chunk = chunk
-		a.Score = scoreAlignment(opts, a, observer, features[a.NearID], features[a.FarID])
+		a.Score = scoreAlignment(opts, a, &world.Features[observer], features[a.NearID], features[a.FarID])
 		byFar[a.FarID]++
 		if b := foremost[a.FarID]; b == nil || a.Score > b.Score {
 			foremost[a.FarID] = a
@@ -148,10 +148,9 @@ func (out *traced) commit(tracer *Tracer, chunk int32, observer *gazetteer.Featu
 			row.ScoreFan = pointer(fan(distances))
 			row.ScoreLight = pointer(tracer.light(&row))
 		}
-		score(opts, &row, observer, l.target, best[row.TargetID], near)
-		out.lines = append(out.lines, row)
+		score(opts, &row, &world.Features[observer], l.target, best[row.TargetID], near)
+		out.lines = append(out.lines, keptLine{row, int32(observer), int32(world.find(row.TargetID))})
 	}
-	out.alignments = append(out.alignments, alignments...)
 }
 
 // leastTracedM is the least distance that is traced: listed lines, or near tops.

@@ -13,15 +13,19 @@ import (
 	"time"
 )
 
-// timeless is a result without what may differ between two runs: timings, dates, memory.
-func timeless(r *Result) *Result {
-	r.Manifest.Stages, r.Manifest.PeakMemory = nil, 0
-	r.Manifest.Started, r.Manifest.Finished = time.Time{}, time.Time{}
-	return r
+// timeless is a result without what may differ between two runs: timings, dates, memory, and what its rows are read from.
+func timeless(r *held) *held {
+	result := *r.Result
+	result.Manifest.Stages, result.Manifest.PeakMemory = nil, 0
+	result.Manifest.Started, result.Manifest.Finished = time.Time{}, time.Time{}
+	result.Sightlines, result.Alignments, result.Ranked, result.Records, result.spill, result.Workers = nil, nil, nil, nil, nil, 0
+	c := *r
+	c.Result = &result
+	return &c
 }
 
 // sameResult tells where two results differ first.
-func sameResult(t *testing.T, what string, got, want *Result) {
+func sameResult(t *testing.T, what string, got, want *held) {
 	t.Helper()
 	if reflect.DeepEqual(timeless(got), timeless(want)) {
 		return
@@ -41,10 +45,10 @@ func TestSurveyOnAnyNumberOfWorkers(t *testing.T) {
 	opts.GuardM = 200
 	opts.Features = []string{fewHills(t, 20)}
 	opts.MaxDistanceKM = 60
-	var want *Result
+	var want *held
 	for _, workers := range []int{1, 2, 8} {
 		opts.Workers = workers
-		got, err := Survey(t.Context(), opts, &Progress{})
+		got, err := heldSurvey(t.Context(), opts, &Progress{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -65,7 +69,7 @@ func TestSurveyOnAnyNumberOfWorkers(t *testing.T) {
 func TestSurveyInLittleMemory(t *testing.T) {
 	opts := hillOptions()
 	opts.Features = []string{thinned(t, func(line int, _ []string) bool { return line%250 == 0 })}
-	want, err := Survey(t.Context(), opts, nil)
+	want, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,7 +77,7 @@ func TestSurveyInLittleMemory(t *testing.T) {
 		t.Fatal("no sightline")
 	}
 	opts.MemoryBytes = 1
-	got, err := Survey(t.Context(), opts, nil)
+	got, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -86,12 +90,12 @@ func TestSurveyKeepsTheLikely(t *testing.T) {
 	opts := hillOptions()
 	opts.Features = []string{fewHills(t, 40)}
 	opts.Area = &Area{West: -4, South: 55, East: -3, North: 56}
-	likely, err := Survey(t.Context(), opts, nil)
+	likely, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	opts.KeepAll = true
-	all, err := Survey(t.Context(), opts, nil)
+	all, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -139,12 +143,12 @@ func TestSurveyKeepsTheLikely(t *testing.T) {
 func TestSurveyOfAnAreaIsPartOfTheWhole(t *testing.T) {
 	opts := hillOptions()
 	opts.Features = []string{fewHills(t, 25)}
-	whole, err := Survey(t.Context(), opts, nil)
+	whole, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	opts.Area = &Area{West: -3.2, South: 55.2, East: -2.6, North: 55.8}
-	part, err := Survey(t.Context(), opts, nil)
+	part, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -178,7 +182,7 @@ func TestSurveyIsCancelled(t *testing.T) {
 	opts := hillOptions()
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if r, err := Survey(ctx, opts, nil); r != nil || !errors.Is(err, context.Canceled) {
+	if r, err := heldSurvey(ctx, opts, nil); r != nil || !errors.Is(err, context.Canceled) {
 		t.Errorf("Survey with a cancelled context = %v, %v; want context.Canceled", r, err)
 	}
 
@@ -197,7 +201,7 @@ func TestSurveyIsCancelled(t *testing.T) {
 				runtime.Gosched()
 			}
 		}()
-		r, err := Survey(ctx, opts, progress)
+		r, err := heldSurvey(ctx, opts, progress)
 		cancel()
 		<-watched
 		if r != nil || !errors.Is(err, context.Canceled) {
@@ -230,12 +234,12 @@ func surveyGoroutines() []string {
 func TestSurveyNamesBadFiles(t *testing.T) {
 	opts := hillOptions()
 	opts.Features = []string{"no-such-hills.csv"}
-	if _, err := Survey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "no-such-hills.csv") {
+	if _, err := heldSurvey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "no-such-hills.csv") {
 		t.Errorf("missing gazetteer: %v", err)
 	}
 	opts = hillOptions()
 	opts.Terrain[0].Path = "no-such-tiles"
-	if _, err := Survey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "no-such-tiles") {
+	if _, err := heldSurvey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "no-such-tiles") {
 		t.Errorf("missing terrain: %v", err)
 	}
 	empty := t.TempDir() + "/empty.csv"
@@ -244,7 +248,7 @@ func TestSurveyNamesBadFiles(t *testing.T) {
 	}
 	opts = hillOptions()
 	opts.Features = []string{empty}
-	if _, err := Survey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "empty.csv") {
+	if _, err := heldSurvey(t.Context(), opts, nil); err == nil || !strings.Contains(err.Error(), "empty.csv") {
 		t.Errorf("empty gazetteer: %v", err)
 	}
 }
@@ -254,12 +258,12 @@ func TestSurveyOfAFileGivenTwice(t *testing.T) {
 	opts := hillOptions()
 	few := fewHills(t, 100)
 	opts.Features = []string{few}
-	once, err := Survey(t.Context(), opts, nil)
+	once, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	opts.Features = []string{few, few}
-	twice, err := Survey(t.Context(), opts, nil)
+	twice, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

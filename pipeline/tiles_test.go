@@ -147,7 +147,7 @@ func TestTilesAgreeWithSurvey(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	result, err := Survey(t.Context(), opts, nil)
+	result, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

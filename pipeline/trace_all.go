@@ -1,7 +1,9 @@
 package pipeline
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"sync/atomic"
 
 	"github.com/klauspost/compress/zstd"
@@ -12,16 +14,25 @@ import (
 
 // traced is what the chunks gave, in their order.
 type traced struct {
-	lines      []Sightline
-	alignments []Alignment
-	counts     Counts
-	// observers and frames are the ids of the observers and their packed records.
+	counts Counts
+	// observers are the ids of the observers, frames where their packed records stand.
 	observers []string
-	frames    [][]byte
+	frames    []blockAt
 	// met is the missing terrain that lines met which were taken over.
 	met terrain.MetSet
 	// whole, partly and anew count observers by how much of them was taken over.
 	whole, partly, anew int
+	// lines are the kept lines' blocks in order, alignments those of alignments by observer, in no order.
+	lines      []rowBlock
+	alignments []observerBlock
+	// seers counts, by feature, the observers that have a listed line in view to it.
+	seers []int32
+}
+
+// observerBlock is some or all alignments of an observer, given by its feature; the blocks of one follow each other.
+type observerBlock struct {
+	rowBlock
+	observer int
 }
 
 // add adds what a later chunk gave.
@@ -36,10 +47,25 @@ func (t *traced) add(more *traced) {
 	t.counts.NearCandidates += more.counts.NearCandidates
 	t.counts.TooClose += more.counts.TooClose
 	t.counts.Traced += more.counts.Traced
+	t.counts.Kept += more.counts.Kept
+	t.counts.Alignments += more.counts.Alignments
 	for v, n := range more.counts.Verdicts {
 		t.counts.Verdicts[v] += n
 	}
 }
+
+// alignmentBlocks returns the blocks of alignments in the order of their table: by the observer's id, in which features stand.
+func (t *traced) alignmentBlocks() []rowBlock {
+	slices.SortStableFunc(t.alignments, func(a, b observerBlock) int { return cmp.Compare(a.observer, b.observer) })
+	blocks := make([]rowBlock, len(t.alignments))
+	for i := range t.alignments {
+		blocks[i] = t.alignments[i].rowBlock
+	}
+	return blocks
+}
+
+// chunkRows are rows of a chunk that are still in memory.
+type chunkRows struct{ lines []keptLine }
 
 // chunkTracer traces chunks on one goroutine.
 type chunkTracer struct {
@@ -49,6 +75,8 @@ type chunkTracer struct {
 	packer  *zstd.Encoder
 	// recordsOnly leaves out alignments and rows.
 	recordsOnly bool
+	// seers counts, by feature, the observers that have a listed line in view to it.
+	seers []atomic.Int32
 }
 
 // traceAll traces the chunks of a part on opts.Workers goroutines, each with a tracer of its own. Chunks are independent, and results are put
@@ -65,11 +93,12 @@ func (j *job) traceAll(ctx context.Context, e *earlier, part Part, progress *Pro
 		return nil, err
 	}
 	results := make([]*traced, end-first)
+	seers := make([]atomic.Int32, len(j.world.Features))
 	group, ctx := errgroup.WithContext(ctx)
 	var next atomic.Int64
 	for range min(max(j.opts.Workers, 1), max(len(results), 1)) {
 		group.Go(func() error {
-			t := chunkTracer{Tracer: NewTracer(j.opts, j.world.Store, j.world.Geoid), job: j, earlier: e, packer: packer, recordsOnly: part.Of > 1}
+			t := chunkTracer{Tracer: NewTracer(j.opts, j.world.Store, j.world.Geoid), job: j, earlier: e, packer: packer, recordsOnly: part.Of > 1, seers: seers}
 			t.highestM = j.plan.highestM
 			t.walker.TakeNote()
 			for {
@@ -88,17 +117,16 @@ func (j *job) traceAll(ctx context.Context, e *earlier, part Part, progress *Pro
 	if err := group.Wait(); err != nil {
 		return nil, err
 	}
-	lines, alignments := 0, 0
-	for _, r := range results {
-		lines, alignments = lines+len(r.lines), alignments+len(r.alignments)
-	}
-	all := &traced{lines: make([]Sightline, 0, lines), alignments: make([]Alignment, 0, alignments), counts: Counts{Verdicts: map[Verdict]int{}}}
+	all := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
 	for i, r := range results {
-		results[i] = nil // its rows live on in all
 		all.add(r)
+		results[i] = nil
 	}
 	all.counts.Features, all.counts.Observers, all.counts.Targets = len(j.world.Features), observers, len(j.plan.targets)
-	all.counts.Kept, all.counts.Alignments = len(all.lines), len(all.alignments)
+	all.seers = make([]int32, len(seers))
+	for i := range seers {
+		all.seers[i] = seers[i].Load()
+	}
 	return all, nil
 }
 
@@ -106,21 +134,71 @@ func (j *job) traceAll(ctx context.Context, e *earlier, part Part, progress *Pro
 func (t *chunkTracer) chunk(ctx context.Context, chunk int, progress *Progress) (*traced, error) {
 	world, opts := t.job.world, &t.opts
 	out := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
+	var rows chunkRows
 	for _, at := range t.job.plan.chunks[chunk] {
 		rec, frame, err := t.record(ctx, at, out)
 		if err != nil {
 			return nil, err
 		}
 		observer := &world.Features[at]
-		out.observers, out.frames = append(out.observers, observer.ID), append(out.frames, frame)
+		block, err := t.job.spill.addPacked(frame)
+		if err != nil {
+			return nil, err
+		}
+		out.observers, out.frames = append(out.observers, observer.ID), append(out.frames, block)
 		rec.addCounts(opts, &out.counts)
 		if !t.recordsOnly {
 			lines, missing := world.seen(rec.Lines), world.seen(rec.Missing)
-			out.commit(t.Tracer, int32(chunk), observer, lines, missing, align(opts, observer, lines, missing))
+			alignments := align(opts, observer, lines, missing)
+			rows.commit(t.Tracer, int32(chunk), at, world, lines, missing, alignments)
+			if err := t.keepAlignments(at, alignments, out); err != nil {
+				return nil, err
+			}
+			if err := t.keepLines(&rows, blockRows, out); err != nil {
+				return nil, err
+			}
 		}
 		progress.add(1)
 	}
-	return out, nil
+	return out, t.keepLines(&rows, 1, out)
+}
+
+// keepLines spills the lines of a chunk once there are least of them or more.
+func (t *chunkTracer) keepLines(rows *chunkRows, least int, out *traced) error {
+	if len(rows.lines) < least {
+		return nil
+	}
+	for lines := range slices.Chunk(rows.lines, blockRows) {
+		block, err := addRows(t.job.spill, lines)
+		if err != nil {
+			return err
+		}
+		out.lines = append(out.lines, rowBlock{block, len(lines)})
+		out.counts.Kept += len(lines)
+		for i := range lines {
+			if l := &lines[i]; l.Verdict == Direct || l.Verdict == Refracted {
+				t.seers[l.Target].Add(1)
+			}
+		}
+	}
+	rows.lines = rows.lines[:0]
+	return nil
+}
+
+// keepAlignments spills the alignments of an observer.
+func (t *chunkTracer) keepAlignments(observer int, alignments []Alignment, out *traced) error {
+	slices.SortFunc(alignments, func(a, b Alignment) int {
+		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
+	})
+	for some := range slices.Chunk(alignments, blockRows) {
+		block, err := addRows(t.job.spill, some)
+		if err != nil {
+			return err
+		}
+		out.alignments = append(out.alignments, observerBlock{rowBlock{block, len(some)}, observer})
+		out.counts.Alignments += len(some)
+	}
+	return nil
 }
 
 // record traces one observer, or takes it over, and packs the record.

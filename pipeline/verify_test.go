@@ -25,19 +25,19 @@ func rowsOf[Row any](rows []Row) iter.Seq2[*Row, error] {
 	}
 }
 
-func tablesInMemory(r *Result) *Tables {
+func tablesInMemory(r *held) *Tables {
 	return &Tables{rowsOf(r.Features), rowsOf(r.Sightlines), rowsOf(r.Alignments), rowsOf(r.Profiles)}
 }
 
 // verifiedSurvey is a small survey of real hills with every table filled.
-func verifiedSurvey(t *testing.T) *Result {
+func verifiedSurvey(t *testing.T) *held {
 	t.Helper()
 	opts := DefaultOptions()
 	opts.Features = []string{thinned(t, func(line int, _ []string) bool { return line%8 == 0 })}
 	opts.Terrain = []terrain.Source{{Path: "../testdata/N55W003.hgt.zip"}, {Path: "../testdata/N55W004.hgt.zip"}}
 	opts.Area = &Area{West: -2.6, South: 55.3, East: -2.1, North: 55.6}
 	opts.Top, opts.Workers = 5, 1
-	r, err := Survey(t.Context(), opts, nil)
+	r, err := heldSurvey(t.Context(), opts, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -48,8 +48,9 @@ func verifiedSurvey(t *testing.T) *Result {
 }
 
 // copyOf is a result whose rows can be changed; what their pointers point to must be replaced, not changed.
-func copyOf(r *Result) *Result {
-	c := *r
+func copyOf(r *held) *held {
+	result := *r.Result
+	c := held{Result: &result}
 	c.Features, c.Sightlines, c.Alignments = slices.Clone(r.Features), slices.Clone(r.Sightlines), slices.Clone(r.Alignments)
 	c.Profiles = slices.Clone(r.Profiles)
 	for i := range c.Profiles {
@@ -60,7 +61,7 @@ func copyOf(r *Result) *Result {
 	return &c
 }
 
-func verified(t *testing.T, r *Result, sample int) map[string]Finding {
+func verified(t *testing.T, r *held, sample int) map[string]Finding {
 	t.Helper()
 	findings, err := VerifyTables(t.Context(), &r.Manifest, tablesInMemory(r), sample)
 	if err != nil {
@@ -82,14 +83,14 @@ func TestVerify(t *testing.T) {
 }
 
 // A rule without a fault that it finds is no rule: each is given one, and the sound run passes them all.
-func everyRuleFindsItsFault(t *testing.T, sound *Result) {
+func everyRuleFindsItsFault(t *testing.T, sound *held) {
 	passed := verified(t, sound, 10)
 	for title, f := range passed {
 		if f.Result != Passed {
 			t.Errorf("a fresh run: %s: %s: %s", f.Result, title, f.Reason)
 		}
 	}
-	rankedLine := func(r *Result) *Sightline {
+	rankedLine := func(r *held) *Sightline {
 		for i := range r.Sightlines {
 			if s := &r.Sightlines[i]; s.Rank != nil && *s.Rank == 1 {
 				return s
@@ -99,8 +100,8 @@ func everyRuleFindsItsFault(t *testing.T, sound *Result) {
 		return nil
 	}
 	// sampled is the line that a sample of one takes.
-	sampled := func(r *Result) *Sightline { return &r.Sightlines[len(r.Sightlines)/2] }
-	nearListed := func(r *Result) *Alignment {
+	sampled := func(r *held) *Sightline { return &r.Sightlines[len(r.Sightlines)/2] }
+	nearListed := func(r *held) *Alignment {
 		for i := range r.Alignments {
 			if r.Alignments[i].NearDistanceM >= 30e3 {
 				return &r.Alignments[i]
@@ -111,119 +112,119 @@ func everyRuleFindsItsFault(t *testing.T, sound *Result) {
 	tests := []struct {
 		fault string
 		title string
-		make  func(r *Result)
+		make  func(r *held)
 		// want is part of the reason.
 		want string
 	}{
-		{"k of 1.2", "the parameters are", func(r *Result) { r.Manifest.Parameters["k"] = 1.2 }, "must be below 1"},
-		{"an input that has changed", "every input has", func(r *Result) { r.Manifest.Inputs[0].SHA256 = strings.Repeat("0", 64) }, "has SHA-256"},
-		{"an input of another size", "every input has", func(r *Result) { r.Manifest.Inputs[1].Bytes++ }, "bytes, run.json says"},
-		{"two features swapped", "features are sorted", func(r *Result) { r.Features[3], r.Features[4] = r.Features[4], r.Features[3] }, "stands after"},
-		{"a feature twice", "features are sorted", func(r *Result) { r.Features[3] = r.Features[4] }, "stands after"},
-		{"a kind of its own", "features stand", func(r *Result) { r.Features[3].Kind = "mountain" }, `kind "mountain"`},
-		{"a spread below 0", "features stand", func(r *Result) { r.Features[3].GroundHeightSDM = -1 }, "below 0"},
-		{"latitude 91", "features stand", func(r *Result) { r.Features[3].LatitudeDeg = 91 }, "latitude 91"},
-		{"moved by 10 m more", "moved_m is", func(r *Result) { r.Features[3].MovedM += 10 }, "places lie"},
-		{"two sightlines swapped", "sightlines are sorted", func(r *Result) { r.Sightlines[7], r.Sightlines[8] = r.Sightlines[8], r.Sightlines[7] }, "row 9"},
-		{"a sightline twice", "sightlines are sorted", func(r *Result) { r.Sightlines[7] = r.Sightlines[8] }, "row 9"},
-		{"an observer that is none", "sightlines are sorted", func(r *Result) { r.Sightlines[7].ObserverID = r.Features[0].FeatureID }, "is no observer"},
-		{"a target that no table has", "both ends of a sightline", func(r *Result) { r.Sightlines[7].TargetID = "csv:none" }, "target csv:none is not in features.parquet"},
-		{"a target renamed", "both ends of a sightline", func(r *Result) { r.Sightlines[7].TargetName = "Elsewhere" }, `"Elsewhere"`},
-		{"a geometry that ends beside", "both ends of a sightline", func(r *Result) { r.Sightlines[7].TargetLonDeg += 1e-6 }, "geometry has target"},
-		{"an eye 1 m higher", "both ends of a sightline", func(r *Result) { r.Sightlines[7].EyeHeightM++ }, "eye_height_m"},
-		{"a top 1 mm lower", "both ends of a sightline", func(r *Result) { r.Sightlines[7].TopHeightM -= 0.001 }, "top_height_m"},
-		{"a line of 29 km", "sightlines are of the kinds", func(r *Result) { r.Sightlines[7].DistanceM = 29e3 }, "29000 m away"},
-		{"a verdict too good", "the verdict is", func(r *Result) { r.Sightlines[7].CriticalK, r.Sightlines[7].Verdict = 0.01, Direct }, "gives refracted"},
-		{"another k", "the verdict is", func(r *Result) {
+		{"k of 1.2", "the parameters are", func(r *held) { r.Manifest.Parameters["k"] = 1.2 }, "must be below 1"},
+		{"an input that has changed", "every input has", func(r *held) { r.Manifest.Inputs[0].SHA256 = strings.Repeat("0", 64) }, "has SHA-256"},
+		{"an input of another size", "every input has", func(r *held) { r.Manifest.Inputs[1].Bytes++ }, "bytes, run.json says"},
+		{"two features swapped", "features are sorted", func(r *held) { r.Features[3], r.Features[4] = r.Features[4], r.Features[3] }, "stands after"},
+		{"a feature twice", "features are sorted", func(r *held) { r.Features[3] = r.Features[4] }, "stands after"},
+		{"a kind of its own", "features stand", func(r *held) { r.Features[3].Kind = "mountain" }, `kind "mountain"`},
+		{"a spread below 0", "features stand", func(r *held) { r.Features[3].GroundHeightSDM = -1 }, "below 0"},
+		{"latitude 91", "features stand", func(r *held) { r.Features[3].LatitudeDeg = 91 }, "latitude 91"},
+		{"moved by 10 m more", "moved_m is", func(r *held) { r.Features[3].MovedM += 10 }, "places lie"},
+		{"two sightlines swapped", "sightlines are sorted", func(r *held) { r.Sightlines[7], r.Sightlines[8] = r.Sightlines[8], r.Sightlines[7] }, "row 9"},
+		{"a sightline twice", "sightlines are sorted", func(r *held) { r.Sightlines[7] = r.Sightlines[8] }, "row 9"},
+		{"an observer that is none", "sightlines are sorted", func(r *held) { r.Sightlines[7].ObserverID = r.Features[0].FeatureID }, "is no observer"},
+		{"a target that no table has", "both ends of a sightline", func(r *held) { r.Sightlines[7].TargetID = "csv:none" }, "target csv:none is not in features.parquet"},
+		{"a target renamed", "both ends of a sightline", func(r *held) { r.Sightlines[7].TargetName = "Elsewhere" }, `"Elsewhere"`},
+		{"a geometry that ends beside", "both ends of a sightline", func(r *held) { r.Sightlines[7].TargetLonDeg += 1e-6 }, "geometry has target"},
+		{"an eye 1 m higher", "both ends of a sightline", func(r *held) { r.Sightlines[7].EyeHeightM++ }, "eye_height_m"},
+		{"a top 1 mm lower", "both ends of a sightline", func(r *held) { r.Sightlines[7].TopHeightM -= 0.001 }, "top_height_m"},
+		{"a line of 29 km", "sightlines are of the kinds", func(r *held) { r.Sightlines[7].DistanceM = 29e3 }, "29000 m away"},
+		{"a verdict too good", "the verdict is", func(r *held) { r.Sightlines[7].CriticalK, r.Sightlines[7].Verdict = 0.01, Direct }, "gives refracted"},
+		{"another k", "the verdict is", func(r *held) {
 			r.Sightlines[7].KFree = 0.15
 			r.Sightlines[7].CriticalK, r.Sightlines[7].Verdict = 0.01, Refracted
 		}, "k_free 0.15"},
-		{"a margin of the other sign", "the margin has", func(r *Result) { r.Sightlines[7].MarginArcmin *= -1 }, "margin_arcmin"},
-		{"a top in view that lacks height", "the margin has", func(r *Result) { rankedLine(r).LackingHeightM = pointer(3.0) }, "lacking_height_m 3"},
-		{"a chance above 1", "0 ≤ chance_low", func(r *Result) { r.Sightlines[7].ChanceHigh = 1.1 }, "chance_high 1.1"},
-		{"a chance that is not the low one", "0 ≤ chance_low", func(r *Result) { rankedLine(r).Chance = pointer(0.5) }, "chance 0.5"},
-		{"a gap that no doubt names", "0 ≤ chance_low", func(r *Result) { rankedLine(r).TerrainCoverage = 0.9 }, "terrain_coverage 0.9"},
-		{"a decided line without a chance", "undecided lines", func(r *Result) { r.Sightlines[7].Chance = nil }, "chance as on an undecided line"},
-		{"a foot before the front", "front, foot", func(r *Result) {
+		{"a margin of the other sign", "the margin has", func(r *held) { r.Sightlines[7].MarginArcmin *= -1 }, "margin_arcmin"},
+		{"a top in view that lacks height", "the margin has", func(r *held) { rankedLine(r).LackingHeightM = pointer(3.0) }, "lacking_height_m 3"},
+		{"a chance above 1", "0 ≤ chance_low", func(r *held) { r.Sightlines[7].ChanceHigh = 1.1 }, "chance_high 1.1"},
+		{"a chance that is not the low one", "0 ≤ chance_low", func(r *held) { rankedLine(r).Chance = pointer(0.5) }, "chance 0.5"},
+		{"a gap that no doubt names", "0 ≤ chance_low", func(r *held) { rankedLine(r).TerrainCoverage = 0.9 }, "terrain_coverage 0.9"},
+		{"a decided line without a chance", "undecided lines", func(r *held) { r.Sightlines[7].Chance = nil }, "chance as on an undecided line"},
+		{"a foot before the front", "front, foot", func(r *held) {
 			s := &r.Sightlines[slices.IndexFunc(r.Sightlines, func(s Sightline) bool { return s.FootDistanceM != nil })]
 			s.FootDistanceM = pointer(*s.FrontDistanceM - 1)
 		}, "foot_distance_m"},
-		{"an obscured height without a front", "front, foot", func(r *Result) {
+		{"an obscured height without a front", "front, foot", func(r *held) {
 			r.Sightlines[7].FrontDistanceM, r.Sightlines[7].ObscuredHeightM = nil, pointer(3.0)
 		}, "front_distance_m NaN"},
-		{"a part in view of 2", "front, foot", func(r *Result) { r.Sightlines[7].PartInView = pointer(2.0) }, "part_in_view 2"},
-		{"a grazing point behind the target", "front, foot", func(r *Result) { r.Sightlines[7].GrazingDistanceM = 1e6 }, "grazing_distance_m"},
-		{"an elevation off by 1″", "the elevations and the gap", func(r *Result) { r.Sightlines[7].ElevationDeg += 1.0 / 3600 }, "elevation_deg"},
-		{"a plane elevation off by 1″", "the elevations and the gap", func(r *Result) {
+		{"a part in view of 2", "front, foot", func(r *held) { r.Sightlines[7].PartInView = pointer(2.0) }, "part_in_view 2"},
+		{"a grazing point behind the target", "front, foot", func(r *held) { r.Sightlines[7].GrazingDistanceM = 1e6 }, "grazing_distance_m"},
+		{"an elevation off by 1″", "the elevations and the gap", func(r *held) { r.Sightlines[7].ElevationDeg += 1.0 / 3600 }, "elevation_deg"},
+		{"a plane elevation off by 1″", "the elevations and the gap", func(r *held) {
 			r.Sightlines[7].ElevationPlaneDeg += 1.0 / 3600
 			r.Sightlines[7].ModelGapArcmin += 1.0 / 60
 		}, "the heights give"},
-		{"a score that is no mean", "scores are", func(r *Result) { rankedLine(r).ScoreTest = pointer(99.0) }, "score_test 99"},
-		{"a term of 2", "scores are", func(r *Result) { rankedLine(r).ScoreReach = pointer(2.0) }, "term reach is 2"},
-		{"a gate of 2", "scores are", func(r *Result) { rankedLine(r).GateStand = 2 }, "gate stand is 2"},
-		{"a rank twice", "ranks run", func(r *Result) { rankedLine(r).Rank = pointer[int32](2) }, "rank 2 stands there twice"},
-		{"a rank that is left out", "ranks run", func(r *Result) { rankedLine(r).Rank = pointer[int32](100000) }, "none has rank 1"},
-		{"a rank for a blocked line", "ranks run", func(r *Result) { rankedLine(r).Verdict = Blocked }, "for a line that is blocked"},
-		{"a rank lost", "ranks run", func(r *Result) { s := rankedLine(r); s.Rank, s.AlikeCount = nil, 1 }, "without a rank"},
-		{"an alike line too many", "ranks run", func(r *Result) { rankedLine(r).AlikeCount++ }, "alike_count"},
-		{"two alignments swapped", "alignments are sorted", func(r *Result) { r.Alignments[2], r.Alignments[3] = r.Alignments[3], r.Alignments[2] }, "stands after"},
-		{"a near top that no table has", "the three tops", func(r *Result) { r.Alignments[2].NearID = "csv:none" }, "csv:none"},
-		{"a far top renamed", "the three tops", func(r *Result) { r.Alignments[2].FarName = "Elsewhere" }, "Elsewhere"},
-		{"a top between that no table has", "the three tops", func(r *Result) { r.Alignments[2].MiddleIDs = "csv:none" }, "middle_ids"},
-		{"a near top 1 m farther", "the three tops", func(r *Result) { r.Alignments[2].NearDistanceM++ }, "near_distance_m"},
-		{"a far line of another length", "both lines", func(r *Result) { r.Alignments[2].FarDistanceM++ }, "far line"},
-		{"a far line that is dropped", "both lines", func(r *Result) {
+		{"a score that is no mean", "scores are", func(r *held) { rankedLine(r).ScoreTest = pointer(99.0) }, "score_test 99"},
+		{"a term of 2", "scores are", func(r *held) { rankedLine(r).ScoreReach = pointer(2.0) }, "term reach is 2"},
+		{"a gate of 2", "scores are", func(r *held) { rankedLine(r).GateStand = 2 }, "gate stand is 2"},
+		{"a rank twice", "ranks run", func(r *held) { rankedLine(r).Rank = pointer[int32](2) }, "rank 2 stands there twice"},
+		{"a rank that is left out", "ranks run", func(r *held) { rankedLine(r).Rank = pointer[int32](100000) }, "none has rank 1"},
+		{"a rank for a blocked line", "ranks run", func(r *held) { rankedLine(r).Verdict = Blocked }, "for a line that is blocked"},
+		{"a rank lost", "ranks run", func(r *held) { s := rankedLine(r); s.Rank, s.AlikeCount = nil, 1 }, "without a rank"},
+		{"an alike line too many", "ranks run", func(r *held) { rankedLine(r).AlikeCount++ }, "alike_count"},
+		{"two alignments swapped", "alignments are sorted", func(r *held) { r.Alignments[2], r.Alignments[3] = r.Alignments[3], r.Alignments[2] }, "stands after"},
+		{"a near top that no table has", "the three tops", func(r *held) { r.Alignments[2].NearID = "csv:none" }, "csv:none"},
+		{"a far top renamed", "the three tops", func(r *held) { r.Alignments[2].FarName = "Elsewhere" }, "Elsewhere"},
+		{"a top between that no table has", "the three tops", func(r *held) { r.Alignments[2].MiddleIDs = "csv:none" }, "middle_ids"},
+		{"a near top 1 m farther", "the three tops", func(r *held) { r.Alignments[2].NearDistanceM++ }, "near_distance_m"},
+		{"a far line of another length", "both lines", func(r *held) { r.Alignments[2].FarDistanceM++ }, "far line"},
+		{"a far line that is dropped", "both lines", func(r *held) {
 			a := r.Alignments[2]
 			r.Sightlines = slices.DeleteFunc(r.Sightlines, func(s Sightline) bool { return s.ObserverID == a.ObserverID && s.TargetID == a.FarID })
 		}, "is not in sightlines.parquet"},
-		{"a near line of another chance", "both lines", func(r *Result) { nearListed(r).NearInViewChance += 0.01 }, "near line"},
-		{"a case that the verdict contradicts", "both lines", func(r *Result) {
+		{"a near line of another chance", "both lines", func(r *held) { nearListed(r).NearInViewChance += 0.01 }, "near line"},
+		{"a case that the verdict contradicts", "both lines", func(r *held) {
 			for i := range r.Alignments {
 				if r.Alignments[i].Case == BothInView {
 					r.Alignments[i].Case = FarBehindNear
 				}
 			}
 		}, "and the far line is"},
-		{"a near top at nine tenths", "an alignment's distances", func(r *Result) { r.Alignments[2].NearDistanceM = 0.9 * r.Alignments[2].FarDistanceM }, "near at"},
-		{"tops 5° apart", "an alignment's distances", func(r *Result) { r.Alignments[2].AzimuthDifferenceArcmin = 300 }, "300′ apart"},
-		{"a separation off by 1″", "separations, order", func(r *Result) { r.Alignments[2].SeparationArcmin += 1.0 / 60 }, "separation_arcmin"},
-		{"an order turned round", "separations, order", func(r *Result) { r.Alignments[2].OrderPlane = "sideways" }, "order_plane sideways"},
-		{"evidence doubled", "separations, order", func(r *Result) { r.Alignments[2].EvidenceSD *= 2 }, "evidence_sd"},
-		{"a chance that the lines do not give", "separations, order", func(r *Result) { r.Alignments[2].Chance /= 3 }, "the two lines give"},
-		{"a score of 101", "separations, order", func(r *Result) { r.Alignments[2].Score = 101 }, "score 101"},
-		{"a rank of alignments twice", "ranks of alignments", func(r *Result) { r.Alignments[2].Rank = r.Alignments[3].Rank }, "stands there twice"},
-		{"an alignment's score below the next rank's", "ranks of alignments", func(r *Result) {
+		{"a near top at nine tenths", "an alignment's distances", func(r *held) { r.Alignments[2].NearDistanceM = 0.9 * r.Alignments[2].FarDistanceM }, "near at"},
+		{"tops 5° apart", "an alignment's distances", func(r *held) { r.Alignments[2].AzimuthDifferenceArcmin = 300 }, "300′ apart"},
+		{"a separation off by 1″", "separations, order", func(r *held) { r.Alignments[2].SeparationArcmin += 1.0 / 60 }, "separation_arcmin"},
+		{"an order turned round", "separations, order", func(r *held) { r.Alignments[2].OrderPlane = "sideways" }, "order_plane sideways"},
+		{"evidence doubled", "separations, order", func(r *held) { r.Alignments[2].EvidenceSD *= 2 }, "evidence_sd"},
+		{"a chance that the lines do not give", "separations, order", func(r *held) { r.Alignments[2].Chance /= 3 }, "the two lines give"},
+		{"a score of 101", "separations, order", func(r *held) { r.Alignments[2].Score = 101 }, "score 101"},
+		{"a rank of alignments twice", "ranks of alignments", func(r *held) { r.Alignments[2].Rank = r.Alignments[3].Rank }, "stands there twice"},
+		{"an alignment's score below the next rank's", "ranks of alignments", func(r *held) {
 			r.Alignments[slices.IndexFunc(r.Alignments, func(a Alignment) bool { return *a.Rank == 1 })].Score = 0
 		}, "the one before it 0"},
-		{"an alignment dropped", "alignment_count", func(r *Result) { r.Alignments = r.Alignments[1:] }, "alignment_count"},
-		{"another best alignment", "alignment_count", func(r *Result) {
+		{"an alignment dropped", "alignment_count", func(r *held) { r.Alignments = r.Alignments[1:] }, "alignment_count"},
+		{"another best alignment", "alignment_count", func(r *held) {
 			r.Sightlines[slices.IndexFunc(r.Sightlines, func(s Sightline) bool { return s.AlignmentCount > 0 })].BestAlignmentNearID = pointer("csv:none")
 		}, "best_alignment_near_id"},
-		{"two profiles swapped", "every line that the report draws", func(r *Result) { r.Profiles[0], r.Profiles[1] = r.Profiles[1], r.Profiles[0] }, "rank 1 is"},
-		{"a profile dropped", "every line that the report draws", func(r *Result) { r.Profiles = r.Profiles[:4] }, "4 profiles for 5 lines"},
-		{"a profile that ends early", "profiles run", func(r *Result) { r.Profiles[0].Samples = r.Profiles[0].Samples[:50] }, "runs from 0 m"},
-		{"a profile that steps back", "profiles run", func(r *Result) { p := r.Profiles[0].Samples; p[5], p[6] = p[6], p[5] }, "distance_m"},
-		{"a hill of 500 m in a profile", "critical_k follows", func(r *Result) {
+		{"two profiles swapped", "every line that the report draws", func(r *held) { r.Profiles[0], r.Profiles[1] = r.Profiles[1], r.Profiles[0] }, "rank 1 is"},
+		{"a profile dropped", "every line that the report draws", func(r *held) { r.Profiles = r.Profiles[:4] }, "4 profiles for 5 lines"},
+		{"a profile that ends early", "profiles run", func(r *held) { r.Profiles[0].Samples = r.Profiles[0].Samples[:50] }, "runs from 0 m"},
+		{"a profile that steps back", "profiles run", func(r *held) { p := r.Profiles[0].Samples; p[5], p[6] = p[6], p[5] }, "distance_m"},
+		{"a hill of 500 m in a profile", "critical_k follows", func(r *held) {
 			p := r.Profiles[0].Samples
 			p[len(p)/2].GroundM += 500
 		}, "m of ground"},
-		{"ground at the grazing point 5 m lower in the profile", "critical_k follows", func(r *Result) {
+		{"ground at the grazing point 5 m lower in the profile", "critical_k follows", func(r *held) {
 			for i := range r.Profiles[0].Samples {
 				r.Profiles[0].Samples[i].GroundM -= 5
 			}
 		}, "m of ground"},
-		{"a row dropped", "the counts of run.json", func(r *Result) { r.Sightlines = r.Sightlines[:len(r.Sightlines)-1] }, "kept: run.json says"},
-		{"a looming line made direct", "the counts of run.json", func(r *Result) {
+		{"a row dropped", "the counts of run.json", func(r *held) { r.Sightlines = r.Sightlines[:len(r.Sightlines)-1] }, "kept: run.json says"},
+		{"a looming line made direct", "the counts of run.json", func(r *held) {
 			r.Manifest.Counts.Verdicts = map[Verdict]int{Direct: 0}
 		}, "run.json counts 0"},
-		{"a margin off by 0.01′", "sampled sightlines are those of the plain walk", func(r *Result) { sampled(r).MarginArcmin += 0.01 }, "margin_arcmin is"},
-		{"a chance off by 1e-6", "sampled sightlines are those of the plain walk", func(r *Result) { sampled(r).ChanceHigh += 1e-6 }, "chance_high is"},
-		{"an obscured height lost", "sampled sightlines are those of the plain walk", func(r *Result) { sampled(r).DipArcmin = pointer(1.0) }, "dip_arcmin is 1, the walk gives null"},
-		{"a critical refraction off by 0.01", "sampled sightlines are those of a second", func(r *Result) { sampled(r).CriticalK += 0.01 * math.Max(1, math.Abs(sampled(r).CriticalK)) }, "critical_k is"},
-		{"a distance off by 1 cm", "sampled sightlines are those of a second", func(r *Result) { sampled(r).DistanceM += 0.01 }, "distance_m is"},
-		{"a back azimuth off by 1″", "sampled sightlines are those of a second", func(r *Result) { sampled(r).BackAzimuthDeg += 1.0 / 3600 }, "back_azimuth_deg is"},
-		{"an elevation off by 2″", "sampled sightlines are those of a second", func(r *Result) { sampled(r).ElevationDeg += 2.0 / 3600 }, "elevation_deg is"},
-		{"a margin on the plane off by 0.1′", "sampled sightlines are those of a second", func(r *Result) { sampled(r).MarginPlaneArcmin += 0.1 }, "margin_plane_arcmin is"},
+		{"a margin off by 0.01′", "sampled sightlines are those of the plain walk", func(r *held) { sampled(r).MarginArcmin += 0.01 }, "margin_arcmin is"},
+		{"a chance off by 1e-6", "sampled sightlines are those of the plain walk", func(r *held) { sampled(r).ChanceHigh += 1e-6 }, "chance_high is"},
+		{"an obscured height lost", "sampled sightlines are those of the plain walk", func(r *held) { sampled(r).DipArcmin = pointer(1.0) }, "dip_arcmin is 1, the walk gives null"},
+		{"a critical refraction off by 0.01", "sampled sightlines are those of a second", func(r *held) { sampled(r).CriticalK += 0.01 * math.Max(1, math.Abs(sampled(r).CriticalK)) }, "critical_k is"},
+		{"a distance off by 1 cm", "sampled sightlines are those of a second", func(r *held) { sampled(r).DistanceM += 0.01 }, "distance_m is"},
+		{"a back azimuth off by 1″", "sampled sightlines are those of a second", func(r *held) { sampled(r).BackAzimuthDeg += 1.0 / 3600 }, "back_azimuth_deg is"},
+		{"an elevation off by 2″", "sampled sightlines are those of a second", func(r *held) { sampled(r).ElevationDeg += 2.0 / 3600 }, "elevation_deg is"},
+		{"a margin on the plane off by 0.1′", "sampled sightlines are those of a second", func(r *held) { sampled(r).MarginPlaneArcmin += 0.1 }, "margin_plane_arcmin is"},
 	}
 	found := map[string]bool{}
 	for _, test := range tests {
@@ -255,16 +256,16 @@ func everyRuleFindsItsFault(t *testing.T, sound *Result) {
 	}
 }
 
-func skipsWhatItCannotCompute(t *testing.T, sound *Result) {
+func skipsWhatItCannotCompute(t *testing.T, sound *held) {
 	tests := []struct {
 		name string
-		make func(r *Result)
+		make func(r *held)
 		want string
 	}{
-		{"terrain is gone", func(r *Result) { r.Manifest.Inputs[1].Path = "nowhere/N55W003.hgt.zip" }, "terrain nowhere/N55W003.hgt.zip is not there"},
-		{"terrain has changed", func(r *Result) { r.Manifest.Inputs[1].SHA256 = "" }, "is not that of the run"},
-		{"terrain was added", func(r *Result) { r.Manifest.Inputs = r.Manifest.Inputs[:2] }, "was not there when the run was made"},
-		{"another version", func(r *Result) { r.Manifest.Version = "0.0.1" }, "of version 0.0.1"},
+		{"terrain is gone", func(r *held) { r.Manifest.Inputs[1].Path = "nowhere/N55W003.hgt.zip" }, "terrain nowhere/N55W003.hgt.zip is not there"},
+		{"terrain has changed", func(r *held) { r.Manifest.Inputs[1].SHA256 = "" }, "is not that of the run"},
+		{"terrain was added", func(r *held) { r.Manifest.Inputs = r.Manifest.Inputs[:2] }, "was not there when the run was made"},
+		{"another version", func(r *held) { r.Manifest.Version = "0.0.1" }, "of version 0.0.1"},
 	}
 	for _, test := range tests {
 		r := copyOf(sound)
@@ -292,7 +293,7 @@ func skipsWhatItCannotCompute(t *testing.T, sound *Result) {
 	}
 }
 
-func tableThatCannotBeRead(t *testing.T, r *Result) {
+func tableThatCannotBeRead(t *testing.T, r *held) {
 	tables := tablesInMemory(r)
 	damaged := errors.New("alignments.parquet: row 1: damaged")
 	tables.Alignments = func(yield func(*Alignment, error) bool) { yield(nil, damaged) }
@@ -316,24 +317,24 @@ func tableThatCannotBeRead(t *testing.T, r *Result) {
 	}
 }
 
-func compareRuns(t *testing.T, sound *Result) {
+func compareRuns(t *testing.T, sound *held) {
 	tests := []struct {
 		name string
-		make func(r *Result)
+		make func(r *held)
 		want []Difference
 		// failed are the titles' last words.
 		failed []string
 	}{
-		{"itself", func(*Result) {}, nil, nil},
-		{"rounding", func(r *Result) { r.Sightlines[3].CriticalK *= 1 + 1e-15 }, nil, nil},
-		{"a verdict", func(r *Result) { r.Sightlines[3].Verdict = Undecided },
+		{"itself", func(*held) {}, nil, nil},
+		{"rounding", func(r *held) { r.Sightlines[3].CriticalK *= 1 + 1e-15 }, nil, nil},
+		{"a verdict", func(r *held) { r.Sightlines[3].Verdict = Undecided },
 			[]Difference{{Column: "verdict", Is: string(sound.Sightlines[3].Verdict), Other: "undecided"}}, []string{"sightlines"}},
-		{"a row less", func(r *Result) { r.Sightlines = slices.Delete(r.Sightlines, 3, 4) }, []Difference{{Column: "row", Is: "is there", Other: "is not there"}}, []string{"sightlines"}},
-		{"an alignment more", func(r *Result) {
+		{"a row less", func(r *held) { r.Sightlines = slices.Delete(r.Sightlines, 3, 4) }, []Difference{{Column: "row", Is: "is there", Other: "is not there"}}, []string{"sightlines"}},
+		{"an alignment more", func(r *held) {
 			r.Alignments = append(r.Alignments, r.Alignments[0])
 			r.Alignments[len(r.Alignments)-1].Case = "another"
 		}, []Difference{{Column: "row", Is: "is not there", Other: "is there"}}, []string{"alignments"}},
-		{"a parameter", func(r *Result) { r.Manifest.Parameters["k"] = 0.17 }, nil, []string{"parameters"}},
+		{"a parameter", func(r *held) { r.Manifest.Parameters["k"] = 0.17 }, nil, []string{"parameters"}},
 	}
 	for _, test := range tests {
 		r := copyOf(sound)

@@ -98,7 +98,7 @@ func TestDuckDBCountsNoNulls(t *testing.T) {
 		rows[i].ObserverID, rows[i].TargetID = "csv:1", fmt.Sprintf("csv:%07d", i)
 		rows[i].TargetLatDeg = 1
 	}
-	path := saved(t, sightlinesFile, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, rows) }))
+	path := saved(t, sightlinesFile, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(rows), 1) }))
 	var counts []string
 	var columns []Column
 	for _, table := range Dictionary() {

@@ -28,7 +28,7 @@ func strictXML(t *testing.T, name string, svg []byte) {
 func TestFiguresAreWellFormedAndNamed(t *testing.T) {
 	result := madeResult()
 	for i := range result.Profiles {
-		l := &result.Sightlines[i]
+		l := &result.Shown.Sightlines[i]
 		profile, err := ProfileFigure(l, &result.Profiles[i], FigureOptions{K: 0.143, KSD: 0.04})
 		if err != nil {
 			t.Fatal(err)
@@ -59,7 +59,7 @@ func TestFiguresAreWellFormedAndNamed(t *testing.T) {
 
 func TestFigureRefusesUnsafeIdentifier(t *testing.T) {
 	result := madeResult()
-	if _, err := FrameFigure(&result.Sightlines[0], &result.Profiles[0], FigureOptions{K: 0.143, ID: `x"y`}); err == nil {
+	if _, err := FrameFigure(&result.Shown.Sightlines[0], &result.Profiles[0], FigureOptions{K: 0.143, ID: `x"y`}); err == nil {
 		t.Error(`FrameFigure took the identifier x"y`)
 	}
 	if _, err := ProfileFigure(nil, &result.Profiles[0], FigureOptions{K: 0.143}); err == nil {
@@ -80,7 +80,7 @@ func TestCurvedPanelBulge(t *testing.T) {
 func TestDrawnRayClearsGroundAsMarginSays(t *testing.T) {
 	result := madeResult()
 	for i := range result.Profiles {
-		l := &result.Sightlines[i]
+		l := &result.Shown.Sightlines[i]
 		p, err := newProfilePlot(l, &result.Profiles[i], FigureOptions{K: 0.143, KSD: 0.04})
 		if err != nil {
 			t.Fatal(err)

@@ -122,13 +122,36 @@ func sampleProfiles() []pipeline.Profile {
 
 func sampleResult() *pipeline.Result {
 	return &pipeline.Result{
-		Features: sampleFeatures(), Sightlines: sampleSightlines(), Alignments: sampleAlignments(), Profiles: sampleProfiles(),
+		Features: sampleFeatures(), Sightlines: pipeline.GroupsOf(sampleSightlines()), Ranked: pipeline.GroupsOf(rankedOf(sampleSightlines())),
+		Alignments: pipeline.GroupsOf(sampleAlignments()), Shown: pipeline.ShownOf(sampleSightlines(), sampleAlignments()), Profiles: sampleProfiles(),
 		Manifest: pipeline.Manifest{
 			Version:    "0.0.0",
 			Parameters: map[string]any{"min_distance_km": 30.0, "area": nil},
 			Started:    time.Date(2001, 2, 3, 4, 5, 6, 0, time.UTC),
 			Finished:   time.Date(2001, 2, 3, 4, 5, 9, 0, time.UTC),
 		},
+	}
+}
+
+// rankedOf returns the lines that have a rank, best first.
+func rankedOf(lines []pipeline.Sightline) []pipeline.Sightline {
+	shown := pipeline.ShownOf(lines, nil)
+	return shown.Sightlines[:shown.Ranked]
+}
+
+// recount makes the counts of what is shown fit its rows, as if there were no others.
+func recount(s *pipeline.Shown) {
+	s.Ranked, s.RankedAlignments, s.Verdicts = 0, 0, map[pipeline.Verdict]int{}
+	for i := range s.Sightlines {
+		s.Verdicts[s.Sightlines[i].Verdict]++
+		if s.Sightlines[i].Rank != nil {
+			s.Ranked++
+		}
+	}
+	for i := range s.Alignments {
+		if s.Alignments[i].Rank != nil {
+			s.RankedAlignments++
+		}
 	}
 }
 
@@ -155,9 +178,9 @@ func saved(t testing.TB, name string, content []byte) string {
 // savedTables writes the three tables of the sample to files.
 func savedTables(t *testing.T) (features, sightlines, alignments string) {
 	t.Helper()
-	features = saved(t, featuresFile, written(t, func(b *bytes.Buffer) error { return WriteFeatures(b, sampleFeatures()) }))
-	sightlines = saved(t, sightlinesFile, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, sampleSightlines()) }))
-	alignments = saved(t, alignmentsFile, written(t, func(b *bytes.Buffer) error { return WriteAlignments(b, sampleAlignments()) }))
+	features = saved(t, featuresFile, written(t, func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(sampleFeatures()), 1) }))
+	sightlines = saved(t, sightlinesFile, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(sampleSightlines()), 1) }))
+	alignments = saved(t, alignmentsFile, written(t, func(b *bytes.Buffer) error { return WriteAlignments(b, pipeline.GroupsOf(sampleAlignments()), 1) }))
 	return features, sightlines, alignments
 }
 

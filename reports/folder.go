@@ -129,12 +129,12 @@ func (k folderKind) write(ctx context.Context, dir string, replace bool, files, 
 func tableFiles(result *pipeline.Result) []File {
 	place := cmp.Or(result.ObserverPlace, pipeline.PlaceExact)
 	return []File{
-		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, result.Features) }},
-		{sightlinesFile, func(w io.Writer) error { return WriteSightlines(w, result.Sightlines) }},
-		{alignmentsFile, func(w io.Writer) error { return WriteAlignments(w, result.Alignments) }},
+		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, pipeline.GroupsOf(result.Features), result.Workers) }},
+		{sightlinesFile, func(w io.Writer) error { return WriteSightlines(w, result.Sightlines, result.Workers) }},
+		{alignmentsFile, func(w io.Writer) error { return WriteAlignments(w, result.Alignments, result.Workers) }},
 		{profilesFile, func(w io.Writer) error { return WriteProfiles(w, result.Profiles) }},
-		{rankedCSVFile, func(w io.Writer) error { return WriteRankedCSV(w, result.Sightlines, place) }},
-		{rankedGeoJSONFile, func(w io.Writer) error { return WriteRankedGeoJSON(w, result.Sightlines, place) }},
+		{rankedCSVFile, func(w io.Writer) error { return WriteRankedCSV(w, result.Ranked, result.Workers, place) }},
+		{rankedGeoJSONFile, func(w io.Writer) error { return WriteRankedGeoJSON(w, result.Ranked, result.Workers, place) }},
 		{rankedKMLFile, func(w io.Writer) error {
 			return WriteRankedKML(w, result, place)
 		}},

@@ -100,6 +100,20 @@ func reason(err error) error {
 	return err
 }
 
+// FolderFor is the nearest folder above a run folder that exists: a run's temporary file lies there, on the disk that is to hold the run.
+func FolderFor(dir string) string {
+	p, err := placeOf(dir)
+	if err != nil {
+		return ""
+	}
+	for {
+		if status, err := os.Stat(p.parent); err == nil && status.IsDir() || filepath.Dir(p.parent) == p.parent {
+			return p.parent
+		}
+		p.parent = filepath.Dir(p.parent)
+	}
+}
+
 // checkWritable makes and removes a folder in the nearest folder above that exists.
 func (p runPlace) checkWritable() error {
 	for {

@@ -150,11 +150,11 @@ func newHTMLPage(result *pipeline.Result, opts HTMLOptions) (*htmlPage, error) {
 			break
 		}
 		index := result.Profiles[i].Line
-		if index < 0 || index >= len(result.Sightlines) {
-			return nil, fmt.Errorf("profile %d belongs to sightline %d, of which there are %d", i, index, len(result.Sightlines))
+		if index < 0 || index >= len(result.Shown.Sightlines) {
+			return nil, fmt.Errorf("profile %d belongs to sightline %d, of which there are %d", i, index, len(result.Shown.Sightlines))
 		}
 		sections[index] = i + 1
-		drawn, err := newHTMLLine(result, &result.Sightlines[index], &result.Profiles[i], lineID(i+1), opts)
+		drawn, err := newHTMLLine(result, &result.Shown.Sightlines[index], &result.Profiles[i], lineID(i+1), opts)
 		if err != nil {
 			return nil, err
 		}

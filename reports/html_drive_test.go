@@ -202,16 +202,16 @@ func TestHTMLOpensFast(t *testing.T) {
 	result := madeResult()
 	for len(result.Profiles) < 60 {
 		p := result.Profiles[len(result.Profiles)%7]
-		l := result.Sightlines[p.Line]
-		rank := int32(len(result.Sightlines) + 1)
-		l.Rank, p.Line = &rank, len(result.Sightlines)
-		result.Sightlines, result.Profiles = append(result.Sightlines, l), append(result.Profiles, p)
+		l := result.Shown.Sightlines[p.Line]
+		rank := int32(len(result.Shown.Sightlines) + 1)
+		l.Rank, p.Line = &rank, len(result.Shown.Sightlines)
+		result.Shown.Sightlines, result.Profiles = append(result.Shown.Sightlines, l), append(result.Profiles, p)
 	}
-	for i := len(result.Sightlines); i < 10_000; i++ {
-		l := result.Sightlines[i%7]
+	for i := len(result.Shown.Sightlines); i < 10_000; i++ {
+		l := result.Shown.Sightlines[i%7]
 		rank := int32(i + 1)
 		l.Rank, l.DistanceM, l.AzimuthDeg, l.CriticalK = &rank, 30_000+float64(i*7919%270_000), float64(i*104729%3600)/10, float64(i*31%1000)/3000
-		result.Sightlines = append(result.Sightlines, l)
+		result.Shown.Sightlines = append(result.Shown.Sightlines, l)
 	}
 	started := time.Now()
 	page := madePage(t, result, madeOptions())

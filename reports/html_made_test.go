@@ -163,7 +163,7 @@ func madeResult() *pipeline.Result {
 	sea := func(float64) float64 { return 0 }
 	result := &pipeline.Result{}
 	add := func(l pipeline.Sightline, p pipeline.Profile) {
-		n := len(result.Sightlines)
+		n := len(result.Shown.Sightlines)
 		rank := int32(n + 1)
 		if l.Verdict != pipeline.Undecided {
 			l.Rank = &rank
@@ -172,7 +172,7 @@ func madeResult() *pipeline.Result {
 		// Invented places either side of the date line.
 		l.ObserverLatDeg, l.ObserverLonDeg = -20-0.3*float64(n), 179-0.2*float64(n)
 		l.TargetLatDeg, l.TargetLonDeg = -19.5-0.25*float64(n), -179.4+0.1*float64(n)
-		result.Sightlines, result.Profiles = append(result.Sightlines, l), append(result.Profiles, p)
+		result.Shown.Sightlines, result.Profiles = append(result.Shown.Sightlines, l), append(result.Profiles, p)
 	}
 	hills := madeGround(7, 60, 150, 30_000)
 	add(madeLine("Harrow Stack", "Brannoch Tor", 96_000, 2, 0, ridge(summit(summit(hills, 0, 560, 6000), 96_000, 990, 9000), 96_000, 0, 44_000, 0.05)))
@@ -190,11 +190,11 @@ func madeResult() *pipeline.Result {
 	l.Chance, l.ObscuredHeightM, l.ObscuredHeightLowKM, l.ObscuredHeightHighKM, l.ObscuredHeightK0M, l.ObscuredHeightPlaneM = nil, nil, nil, nil, nil, nil
 	l.FrontDistanceM, l.FrontHeightM, l.FootDistanceM, l.LackingHeightM, l.PartInView, l.PartInViewPlane, l.ScoreTest, l.ScorePicture = nil, nil, nil, nil, nil, nil, nil, nil
 	add(l, p)
-	result.Sightlines[2].Doubts = "own_ground,place_rough"
+	result.Shown.Sightlines[2].Doubts = "own_ground,place_rough"
 
 	for i, c := range []pipeline.Case{pipeline.FarBehindNear, pipeline.NearMissingFarSeen, pipeline.BothInView} {
-		rank, far := int32(i+1), &result.Sightlines[i]
-		result.Alignments = append(result.Alignments, pipeline.Alignment{
+		rank, far := int32(i+1), &result.Shown.Sightlines[i]
+		result.Shown.Alignments = append(result.Shown.Alignments, pipeline.Alignment{
 			ObserverID: far.ObserverID, ObserverName: far.ObserverName, NearID: "csv:near", NearName: []string{"Dun Peel mast", longName, scriptName}[i],
 			FarID: far.TargetID, FarName: far.TargetName, NearDistanceM: 0.4 * far.DistanceM, FarDistanceM: far.DistanceM, Case: c,
 			SeparationArcmin: -2.14, SeparationSDArcmin: 0.31, SeparationPlaneArcmin: 13.6, OrderCurved: "near_above", OrderPlane: "far_above",

@@ -30,12 +30,8 @@ func newHTMLSummary(result *pipeline.Result, opts HTMLOptions) htmlSummary {
 			plural(features, "feature", "features"), plural(counts.Candidates, "pair", "pairs"), wereCount(counts.Traced))
 	}
 	words += htmlf(" This run lists %s and %s.",
-		plural(len(result.Sightlines), "sightline", "sightlines"), plural(len(result.Alignments), "alignment", "alignments"))
+		plural(listedLines(result), "sightline", "sightlines"), plural(result.Shown.RankedAlignments, "alignment", "alignments"))
 	s := htmlSummary{Words: words}
-	listed := map[pipeline.Verdict]int{}
-	for i := range result.Sightlines {
-		listed[result.Sightlines[i].Verdict]++
-	}
 	for _, v := range []struct {
 		verdict pipeline.Verdict
 		meaning string
@@ -46,16 +42,25 @@ func newHTMLSummary(result *pipeline.Result, opts HTMLOptions) htmlSummary {
 		{pipeline.Blocked, "out of view at all of that"},
 		{pipeline.Undecided, "terrain is missing and matters"},
 	} {
-		s.Verdicts = append(s.Verdicts, htmlVerdict{string(v.verdict), decimals(float64(listed[v.verdict]), 0), v.meaning})
+		s.Verdicts = append(s.Verdicts, htmlVerdict{string(v.verdict), decimals(float64(result.Shown.Verdicts[v.verdict]), 0), v.meaning})
 	}
 	if order := rankedSightlines(result); len(order) > 0 {
-		best := &result.Sightlines[order[0]]
+		best := &result.Shown.Sightlines[order[0]]
 		s.Best, _ = claimOf(best, opts)
 		if best.Doubts != "" {
 			s.Marked = htmlf("It is doubted: %s.", doubtWords(best.Doubts, opts.Doubts))
 		}
 	}
 	return s
+}
+
+// listedLines is the number of sightlines of the run.
+func listedLines(result *pipeline.Result) int {
+	n := 0
+	for _, of := range result.Shown.Verdicts {
+		n += of
+	}
+	return n
 }
 
 func wereCount(n int) string {

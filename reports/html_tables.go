@@ -43,20 +43,20 @@ func ranked(n int, rank func(int) *int32) []int {
 }
 
 func rankedSightlines(result *pipeline.Result) []int {
-	return ranked(len(result.Sightlines), func(i int) *int32 { return result.Sightlines[i].Rank })
+	return ranked(len(result.Shown.Sightlines), func(i int) *int32 { return result.Shown.Sightlines[i].Rank })
 }
 
 func rankedAlignments(result *pipeline.Result) []int {
-	return ranked(len(result.Alignments), func(i int) *int32 { return result.Alignments[i].Rank })
+	return ranked(len(result.Shown.Alignments), func(i int) *int32 { return result.Shown.Alignments[i].Rank })
 }
 
-// shorten cuts rows to the table's size and says so.
-func shorten(rows []int, opts HTMLOptions, file string) ([]int, string) {
-	if len(rows) <= opts.TableRows {
+// shorten cuts rows to the table's size and says so; of is the number of all such rows of the run.
+func shorten(rows []int, of int, opts HTMLOptions, file string) ([]int, string) {
+	rows = rows[:min(opts.TableRows, len(rows), of)]
+	if len(rows) == of {
 		return rows, ""
 	}
-	return rows[:opts.TableRows], fmt.Sprintf("The best %s of %s are shown; all stand in %s.",
-		decimals(float64(opts.TableRows), 0), decimals(float64(len(rows)), 0), file)
+	return rows, fmt.Sprintf("The best %s of %s are shown; all stand in %s.", decimals(float64(len(rows)), 0), decimals(float64(of), 0), file)
 }
 
 func numberCell(text string, sortBy float64) htmlTableCell {
@@ -82,7 +82,7 @@ func doubtCell(codes string) htmlTableCell {
 }
 
 func sightlineTable(result *pipeline.Result, m *dataMaker, sections map[int]int, opts HTMLOptions) htmlTable {
-	rows, note := shorten(rankedSightlines(result), opts, "sightlines.parquet")
+	rows, note := shorten(rankedSightlines(result), result.Shown.Ranked, opts, "sightlines.parquet")
 	t := htmlTable{
 		ID: "sightlines", Caption: "Sightlines, best first",
 		Cut: note,
@@ -101,7 +101,7 @@ func sightlineTable(result *pipeline.Result, m *dataMaker, sections map[int]int,
 		},
 	}
 	for _, i := range rows {
-		l := &result.Sightlines[i]
+		l := &result.Shown.Sightlines[i]
 		target := nameCell(l.TargetName)
 		target.RowHead, target.Link = true, lineID(sections[i])
 		t.line(m, l, sections[i])
@@ -143,12 +143,12 @@ func whyNotObscured(l *pipeline.Sightline) string {
 
 func undecidedTable(result *pipeline.Result, m *dataMaker, sections map[int]int, opts HTMLOptions) htmlTable {
 	var rows []int
-	for i := range result.Sightlines {
-		if result.Sightlines[i].Verdict == pipeline.Undecided {
+	for i := range result.Shown.Sightlines {
+		if result.Shown.Sightlines[i].Verdict == pipeline.Undecided {
 			rows = append(rows, i)
 		}
 	}
-	rows, note := shorten(rows, opts, "sightlines.parquet")
+	rows, note := shorten(rows, result.Shown.Verdicts[pipeline.Undecided], opts, "sightlines.parquet")
 	t := htmlTable{
 		ID: "undecided", Caption: "Undecided sightlines: terrain is missing and matters",
 		Cut: strings.Replace(note, "The best", "The first", 1),
@@ -162,7 +162,7 @@ func undecidedTable(result *pipeline.Result, m *dataMaker, sections map[int]int,
 		},
 	}
 	for _, i := range rows {
-		l := &result.Sightlines[i]
+		l := &result.Shown.Sightlines[i]
 		target := nameCell(l.TargetName)
 		target.RowHead, target.Link = true, lineID(sections[i])
 		t.line(m, l, sections[i])
@@ -180,7 +180,7 @@ func undecidedTable(result *pipeline.Result, m *dataMaker, sections map[int]int,
 }
 
 func alignmentTable(result *pipeline.Result, m *dataMaker, opts HTMLOptions) htmlTable {
-	rows, note := shorten(rankedAlignments(result), opts, "alignments.parquet")
+	rows, note := shorten(rankedAlignments(result), result.Shown.RankedAlignments, opts, "alignments.parquet")
 	t := htmlTable{
 		ID: "alignments", Caption: "Alignments, best first",
 		Cut: note,
@@ -200,7 +200,7 @@ func alignmentTable(result *pipeline.Result, m *dataMaker, opts HTMLOptions) htm
 		},
 	}
 	for _, i := range rows {
-		a := &result.Alignments[i]
+		a := &result.Shown.Alignments[i]
 		far := nameCell(a.FarName)
 		far.RowHead = true
 		t.alignment(m, a)

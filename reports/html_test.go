@@ -18,6 +18,7 @@ import (
 
 func madePage(t *testing.T, result *pipeline.Result, opts HTMLOptions) string {
 	t.Helper()
+	recount(&result.Shown)
 	var b bytes.Buffer
 	if err := WriteHTML(&b, result, opts); err != nil {
 		t.Fatalf("WriteHTML: %v", err)
@@ -183,7 +184,7 @@ func TestHTMLBytesDependOnTheResultAlone(t *testing.T) {
 	if second := madePage(t, other, madeOptions()); second != first {
 		t.Error("time, memory or the number of workers changed the report")
 	}
-	other.Sightlines[0].DistanceM += 1000
+	other.Shown.Sightlines[0].DistanceM += 1000
 	if third := madePage(t, other, madeOptions()); third == first {
 		t.Error("a longer line did not change the report")
 	}
@@ -248,7 +249,7 @@ func TestWriteHTMLRefuses(t *testing.T) {
 		{"empty profile", bad(func(r *pipeline.Result) { r.Profiles[1].Samples = nil }), 0.143, "fewer than two samples"},
 		{"short profile", bad(func(r *pipeline.Result) { r.Profiles[1].Samples = r.Profiles[1].Samples[:99] }), 0.143, "must cover"},
 		{"ground not a number", bad(func(r *pipeline.Result) { r.Profiles[1].Samples[5].GroundM = math.NaN() }), 0.143, "sample 5"},
-		{"no radius", bad(func(r *pipeline.Result) { r.Sightlines[0].RadiusM = 0 }), 0.143, "radius"},
+		{"no radius", bad(func(r *pipeline.Result) { r.Shown.Sightlines[0].RadiusM = 0 }), 0.143, "radius"},
 	} {
 		err := WriteHTML(io.Discard, c.result, HTMLOptions{K: c.k})
 		if err == nil || !strings.Contains(err.Error(), c.want) {
@@ -261,8 +262,8 @@ func TestWriteHTMLRefuses(t *testing.T) {
 // straight lines to front and top.
 func TestOverFrontAgreesWithStraightLines(t *testing.T) {
 	result, tested := madeResult(), 0
-	for i := range result.Sightlines {
-		l := &result.Sightlines[i]
+	for i := range result.Shown.Sightlines {
+		l := &result.Shown.Sightlines[i]
 		v, ok := pipeline.NewFrontAngle(l, madeOptions().K)
 		if !ok {
 			continue

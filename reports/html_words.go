@@ -114,8 +114,8 @@ func degreesPerMegametre(perM float64) string {
 
 func alignmentSentence(result *pipeline.Result, l *pipeline.Sightline) template.HTML {
 	var best *pipeline.Alignment
-	for i := range result.Alignments {
-		a := &result.Alignments[i]
+	for i := range result.Shown.Alignments {
+		a := &result.Shown.Alignments[i]
 		if a.ObserverID == l.ObserverID && a.FarID == l.TargetID && (best == nil || rankBefore(a.Rank, best.Rank)) {
 			best = a
 		}

@@ -115,14 +115,14 @@ func (d *mapDrawing) lines(result *pipeline.Result, opts HTMLOptions) int {
 	var tops []mapTop
 	seen := map[string]bool{}
 	for i := n - 1; i >= 0; i-- {
-		l := &result.Sightlines[result.Profiles[i].Line]
+		l := &result.Shown.Sightlines[result.Profiles[i].Line]
 		from, to := orb.Point{l.ObserverLonDeg, l.ObserverLatDeg}, orb.Point{l.TargetLonDeg, l.TargetLatDeg}
 		from[0] = d.inside(from[0])
 		to[0] = nearestTurn(to[0], from[0])
 		d.path("map-line map-"+string(l.Verdict), d.pathOf(unrolledLine(from, to, pieceM), 0))
 	}
 	for i := range n {
-		l := &result.Sightlines[result.Profiles[i].Line]
+		l := &result.Shown.Sightlines[result.Profiles[i].Line]
 		for _, end := range []mapTop{
 			{l.ObserverID, l.ObserverName, d.at(orb.Point{d.inside(l.ObserverLonDeg), l.ObserverLatDeg}), true},
 			{l.TargetID, l.TargetName, d.at(orb.Point{d.inside(l.TargetLonDeg), l.TargetLatDeg}), false},

@@ -174,11 +174,11 @@ func TestMapOverTheDateLine(t *testing.T) {
 // Without scripts the page shows the map, the first rows of its tables and every drawn line; the data for the script is JSON.
 func TestHTMLWithoutScripts(t *testing.T) {
 	result := madeResult()
-	for i := len(result.Sightlines); i < 300; i++ {
-		l := result.Sightlines[i%3]
+	for i := len(result.Shown.Sightlines); i < 300; i++ {
+		l := result.Shown.Sightlines[i%3]
 		rank := int32(i)
 		l.Rank = &rank
-		result.Sightlines = append(result.Sightlines, l)
+		result.Shown.Sightlines = append(result.Shown.Sightlines, l)
 	}
 	page := madePage(t, result, madeOptions())
 	_, rest, _ := strings.Cut(page, `<table class="sortable" data-table="sightlines">`)

@@ -68,7 +68,11 @@ type parquetTable[Row, FileRow any] struct {
 }
 
 // WriteFeatures writes features.parquet. Rows must be sorted by FeatureID, each once.
-func WriteFeatures(w io.Writer, rows []pipeline.FeatureRow) error {
+func WriteFeatures(w io.Writer, groups pipeline.Groups[pipeline.FeatureRow], workers int) error {
+	rows, err := groups.Rows()
+	if err != nil {
+		return err
+	}
 	byID := func(a, b *pipeline.FeatureRow) int { return cmp.Compare(a.FeatureID, b.FeatureID) }
 	return writeTable(w, rows, parquetTable[pipeline.FeatureRow, featureFileRow]{
 		file:           featuresFile,
@@ -89,7 +93,11 @@ func WriteFeatures(w io.Writer, rows []pipeline.FeatureRow) error {
 }
 
 // WriteSightlines writes sightlines.parquet. Rows must be sorted by Chunk, ObserverID, TargetID, each once.
-func WriteSightlines(w io.Writer, rows []pipeline.Sightline) error {
+func WriteSightlines(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int) error {
+	rows, err := groups.Rows()
+	if err != nil {
+		return err
+	}
 	byIDs := func(a, b *pipeline.Sightline) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.TargetID, b.TargetID))
 	}
@@ -108,7 +116,11 @@ func WriteSightlines(w io.Writer, rows []pipeline.Sightline) error {
 }
 
 // WriteAlignments writes alignments.parquet. Rows must be sorted by ObserverID, NearID, FarID, Case, each once.
-func WriteAlignments(w io.Writer, rows []pipeline.Alignment) error {
+func WriteAlignments(w io.Writer, groups pipeline.Groups[pipeline.Alignment], workers int) error {
+	rows, err := groups.Rows()
+	if err != nil {
+		return err
+	}
 	byIDs := func(a, b *pipeline.Alignment) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
 	}

@@ -36,7 +36,7 @@ func BenchmarkWriteSightlines(b *testing.B) {
 	var size int64
 	for b.Loop() {
 		var content bytes.Buffer
-		if err := WriteSightlines(&content, rows); err != nil {
+		if err := WriteSightlines(&content, pipeline.GroupsOf(rows), 1); err != nil {
 			b.Fatal(err)
 		}
 		size = int64(content.Len())
@@ -48,7 +48,7 @@ func BenchmarkWriteSightlines(b *testing.B) {
 func BenchmarkReadSightlines(b *testing.B) {
 	rows := benchSightlines(20_000)
 	var content bytes.Buffer
-	if err := WriteSightlines(&content, rows); err != nil {
+	if err := WriteSightlines(&content, pipeline.GroupsOf(rows), 1); err != nil {
 		b.Fatal(err)
 	}
 	path := saved(b, sightlinesFile, content.Bytes())
@@ -63,7 +63,7 @@ func BenchmarkReadSightlines(b *testing.B) {
 func BenchmarkWriteFeatures(b *testing.B) {
 	rows := manyFeatures(100_000)
 	for b.Loop() {
-		if err := WriteFeatures(io.Discard, rows); err != nil {
+		if err := WriteFeatures(io.Discard, pipeline.GroupsOf(rows), 1); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -96,12 +96,12 @@ func golden(t *testing.T, name string, got []byte) {
 
 func TestSameRowsGiveSameBytes(t *testing.T) {
 	for name, write := range map[string]func(*bytes.Buffer) error{
-		featuresFile:   func(b *bytes.Buffer) error { return WriteFeatures(b, sampleFeatures()) },
-		sightlinesFile: func(b *bytes.Buffer) error { return WriteSightlines(b, sampleSightlines()) },
-		alignmentsFile: func(b *bytes.Buffer) error { return WriteAlignments(b, sampleAlignments()) },
+		featuresFile:   func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(sampleFeatures()), 1) },
+		sightlinesFile: func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(sampleSightlines()), 1) },
+		alignmentsFile: func(b *bytes.Buffer) error { return WriteAlignments(b, pipeline.GroupsOf(sampleAlignments()), 1) },
 		profilesFile:   func(b *bytes.Buffer) error { return WriteProfiles(b, sampleProfiles()) },
 		// Larger than a batch of rows and a page.
-		"many features": func(b *bytes.Buffer) error { return WriteFeatures(b, manyFeatures(5000)) },
+		"many features": func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(5000)), 1) },
 	} {
 		first := written(t, write)
 		for range 3 {
@@ -159,29 +159,29 @@ func TestOrderIsChecked(t *testing.T) {
 		{"feature after a greater one", func(w io.Writer) error {
 			rows := sampleFeatures()
 			slices.Reverse(rows)
-			return WriteFeatures(w, rows)
+			return WriteFeatures(w, pipeline.GroupsOf(rows), 1)
 		}, "features.parquet: row 1, csv:2, is out of order after csv:3"},
 		{"feature twice", func(w io.Writer) error {
 			rows := sampleFeatures()
 			rows[2].FeatureID = "csv:2"
-			return WriteFeatures(w, rows)
+			return WriteFeatures(w, pipeline.GroupsOf(rows), 1)
 		}, "features.parquet: row 2, csv:2, stands there twice"},
-		{"chunk after a later one", func(w io.Writer) error { return WriteSightlines(w, swapped(sampleSightlines(), 1, 2)) },
+		{"chunk after a later one", func(w io.Writer) error { return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 1, 2)), 1) },
 			"sightlines.parquet: row 2, csv:9 → csv:4, is out of order after csv:1 → csv:2"},
-		{"observer after a greater one of its chunk", func(w io.Writer) error { return WriteSightlines(w, swapped(sampleSightlines(), 0, 1)) },
+		{"observer after a greater one of its chunk", func(w io.Writer) error { return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 0, 1)), 1) },
 			"sightlines.parquet: row 1, csv:7 → csv:8, is out of order after csv:9 → csv:4"},
 		{"sightline twice", func(w io.Writer) error {
 			rows := sampleSightlines()
-			return WriteSightlines(w, []pipeline.Sightline{rows[0], rows[0]})
+			return WriteSightlines(w, pipeline.GroupsOf([]pipeline.Sightline{rows[0], rows[0]}), 1)
 		}, "sightlines.parquet: row 1, csv:7 → csv:8, stands there twice"},
 		{"near top after a greater one", func(w io.Writer) error {
 			rows := sampleAlignments()
 			slices.Reverse(rows)
-			return WriteAlignments(w, rows)
+			return WriteAlignments(w, pipeline.GroupsOf(rows), 1)
 		}, "alignments.parquet: row 1, csv:1 → csv:4, csv:2, is out of order after csv:1 → csv:5, csv:2"},
 		{"alignment twice", func(w io.Writer) error {
 			rows := sampleAlignments()
-			return WriteAlignments(w, []pipeline.Alignment{rows[1], rows[1]})
+			return WriteAlignments(w, pipeline.GroupsOf([]pipeline.Alignment{rows[1], rows[1]}), 1)
 		}, "alignments.parquet: row 1, csv:1 → csv:4, csv:2, stands there twice"},
 	}
 	for _, test := range tests {
@@ -195,18 +195,18 @@ func TestOnlyFiniteNumbers(t *testing.T) {
 	rows := sampleSightlines()
 	rows[1].CriticalK = math.Inf(-1)
 	want := "sightlines.parquet: row 1, csv:9 → csv:4: critical_k is -Inf, which no column may hold"
-	if err := WriteSightlines(io.Discard, rows); err == nil || err.Error() != want {
+	if err := WriteSightlines(io.Discard, pipeline.GroupsOf(rows), 1); err == nil || err.Error() != want {
 		t.Errorf("error %v, want %s", err, want)
 	}
 	rows = sampleSightlines()
 	rows[2].Chance = pointer(math.NaN())
 	want = "sightlines.parquet: row 2, csv:1 → csv:2: chance is NaN, which no column may hold"
-	if err := WriteSightlines(io.Discard, rows); err == nil || err.Error() != want {
+	if err := WriteSightlines(io.Discard, pipeline.GroupsOf(rows), 1); err == nil || err.Error() != want {
 		t.Errorf("error %v, want %s", err, want)
 	}
 	rows = sampleSightlines()
 	rows[0].TargetLatDeg = math.NaN()
-	if err := WriteSightlines(io.Discard, rows); err == nil || !strings.Contains(err.Error(), "row 0, csv:7 → csv:8: place NaN") {
+	if err := WriteSightlines(io.Discard, pipeline.GroupsOf(rows), 1); err == nil || !strings.Contains(err.Error(), "row 0, csv:7 → csv:8: place NaN") {
 		t.Errorf("error %v, want one that names row 0 and its place", err)
 	}
 }
@@ -222,7 +222,7 @@ func manyFeatures(n int) []pipeline.FeatureRow {
 }
 
 func TestFileLayout(t *testing.T) {
-	file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error { return WriteFeatures(b, manyFeatures(rowGroupRows+1)) }))
+	file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(rowGroupRows+1)), 1) }))
 	var rows []int64
 	for _, group := range file.Metadata().RowGroups {
 		rows = append(rows, group.NumRows)
@@ -263,7 +263,7 @@ func TestSortingIsClaimedOnlyWhereTrue(t *testing.T) {
 		{"two chunks, observers not in order", sampleSightlines(), 0},
 		{"one chunk", sampleSightlines()[:2], 2},
 	} {
-		file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, test.rows) }))
+		file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(test.rows), 1) }))
 		if got := len(file.Metadata().RowGroups[0].SortingColumns); got != test.want {
 			t.Errorf("%s: %d sorting columns, want %d", test.name, got, test.want)
 		}
@@ -295,13 +295,13 @@ func TestGeoMetadata(t *testing.T) {
 		bbox     []any
 		covering any
 	}{
-		{"features", func(b *bytes.Buffer) error { return WriteFeatures(b, sampleFeatures()) }, []any{"Point"}, []any{179.0, 65.0, -178.0, 66.0}, covering},
-		{"no features", func(b *bytes.Buffer) error { return WriteFeatures(b, nil) }, []any{"Point"}, nil, covering},
-		{"lines", func(b *bytes.Buffer) error { return WriteSightlines(b, plain) }, []any{"LineString"}, nil, covering},
+		{"features", func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(sampleFeatures()), 1) }, []any{"Point"}, []any{179.0, 65.0, -178.0, 66.0}, covering},
+		{"no features", func(b *bytes.Buffer) error { return WriteFeatures(b, nil, 1) }, []any{"Point"}, nil, covering},
+		{"lines", func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(plain), 1) }, []any{"LineString"}, nil, covering},
 		// A covering "does not apply to geometries that cross the antimeridian".
-		{"lines, one across the date line", func(b *bytes.Buffer) error { return WriteSightlines(b, sampleSightlines()) },
+		{"lines, one across the date line", func(b *bytes.Buffer) error { return WriteSightlines(b, pipeline.GroupsOf(sampleSightlines()), 1) },
 			[]any{"LineString", "MultiLineString"}, nil, nil},
-		{"alignments across the date line", func(b *bytes.Buffer) error { return WriteAlignments(b, sampleAlignments()) },
+		{"alignments across the date line", func(b *bytes.Buffer) error { return WriteAlignments(b, pipeline.GroupsOf(sampleAlignments()), 1) },
 			[]any{"MultiLineString"}, []any{179.0, 65.0, -178.0, 66.0}, nil},
 	}
 	for _, test := range tests {

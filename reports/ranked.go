@@ -82,7 +82,11 @@ func rankedRows(sightlines []pipeline.Sightline, place pipeline.ObserverPlace) [
 }
 
 // WriteRankedCSV writes the ranked sightlines as RFC 4180 text, best first. Rows without a rank are left out.
-func WriteRankedCSV(w io.Writer, sightlines []pipeline.Sightline, place pipeline.ObserverPlace) error {
+func WriteRankedCSV(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace) error {
+	sightlines, err := groups.Rows()
+	if err != nil {
+		return err
+	}
 	out := csv.NewWriter(w)
 	out.UseCRLF = true // RFC 4180, section 2, rule 1
 	fields := rankedFields()
@@ -126,7 +130,11 @@ func csvInert(text string) string {
 
 // WriteRankedGeoJSON writes the ranked sightlines as an RFC 7946 feature collection of lines, best first, cut at 180° of longitude.
 // Rows without a rank are left out.
-func WriteRankedGeoJSON(w io.Writer, sightlines []pipeline.Sightline, place pipeline.ObserverPlace) error {
+func WriteRankedGeoJSON(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace) error {
+	sightlines, err := groups.Rows()
+	if err != nil {
+		return err
+	}
 	out := bufio.NewWriter(w) // keeps the first error until Flush
 	fields := rankedFields()
 	out.WriteString(`{"type":"FeatureCollection",`)

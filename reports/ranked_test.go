@@ -14,7 +14,7 @@ import (
 )
 
 func TestRankedCSV(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, sampleSightlines(), pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) })
 	// RFC 4180, section 2: lines end in CRLF, the last one too; quotes within a quoted cell are doubled.
 	if lines := bytes.Count(content, []byte("\r\n")); lines != 3 || bytes.Count(content, []byte("\n")) != 3 || !bytes.HasSuffix(content, []byte("\r\n")) {
 		t.Errorf("ranked.csv has %d lines that end in CRLF, want 3 and no others:\n%q", lines, content)
@@ -68,7 +68,7 @@ func TestRoundedText(t *testing.T) {
 }
 
 func TestRankedGeoJSON(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines(), pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) })
 	var collection struct {
 		Type     string
 		Features []struct {
@@ -114,7 +114,7 @@ func TestRankedGeoJSON(t *testing.T) {
 }
 
 func TestRankedListsOfNothing(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines()[:1], pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(sampleSightlines()[:1]), 1, pipeline.PlaceExact) })
 	var collection struct {
 		Type     string
 		Features []any
@@ -122,7 +122,7 @@ func TestRankedListsOfNothing(t *testing.T) {
 	if err := json.Unmarshal(content, &collection); err != nil || collection.Type != "FeatureCollection" || collection.Features == nil || len(collection.Features) != 0 {
 		t.Errorf("without ranked lines: %s (%v)", content, err)
 	}
-	text := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, nil, pipeline.PlaceExact) })
+	text := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(nil)), 1, pipeline.PlaceExact) })
 	if want := strings.Join(rankedColumnNames(), ",") + "\r\n"; string(text) != want {
 		t.Errorf("without ranked lines: %q, want the header alone", text)
 	}
@@ -133,10 +133,10 @@ func TestRankedListsRefuseWhatIsNotFinite(t *testing.T) {
 	rows[2].MarginArcmin = math.NaN()
 	for name, write := range map[string]func(*bytes.Buffer, []pipeline.Sightline) error{
 		"ranked.csv": func(b *bytes.Buffer, rows []pipeline.Sightline) error {
-			return WriteRankedCSV(b, rows, pipeline.PlaceExact)
+			return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(rows)), 1, pipeline.PlaceExact)
 		},
 		"ranked.geojson": func(b *bytes.Buffer, rows []pipeline.Sightline) error {
-			return WriteRankedGeoJSON(b, rows, pipeline.PlaceExact)
+			return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(rows)), 1, pipeline.PlaceExact)
 		},
 	} {
 		want := name + ": rank 1: margin_arcmin is NaN, which no column may hold"
@@ -151,7 +151,7 @@ func TestGDALReadsRankedGeoJSON(t *testing.T) {
 	if err != nil {
 		missing(t, "ogrinfo (GDAL) is not installed: ranked.geojson cannot be read with it")
 	}
-	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, sampleSightlines(), pipeline.PlaceExact) }))
+	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) }))
 	out, err := exec.Command(ogrinfo, "-ro", "-al", path).CombinedOutput()
 	if err != nil {
 		t.Fatalf("ogrinfo: %v\n%s", err, out)
@@ -177,11 +177,11 @@ func TestObserverPlace(t *testing.T) {
 	lines[2].ObserverLatDeg, lines[2].ObserverLonDeg = 65.0123456, 179.0456789
 	lines[2].ModelGapArcmin = 16.123
 	features[0].FeatureID, features[0].Name = "csv:secret", "Secret Knoll"
-	result := &pipeline.Result{Features: features, Sightlines: lines, Alignments: alignments[:1]}
-	result.Alignments[0].ObserverID, result.Alignments[0].Rank = "csv:secret", pointer[int32](1)
+	alignments[0].ObserverID, alignments[0].Rank = "csv:secret", pointer[int32](1)
+	result := &pipeline.Result{Features: features, Shown: pipeline.ShownOf(lines, alignments[:1])}
 	files := map[string]func(*bytes.Buffer, pipeline.ObserverPlace) error{
-		rankedCSVFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedCSV(b, lines, p) },
-		rankedGeoJSONFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedGeoJSON(b, lines, p) },
+		rankedCSVFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, p) },
+		rankedGeoJSONFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, p) },
 		rankedKMLFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedKML(b, result, p) },
 	}
 	for name, write := range files {
@@ -218,7 +218,7 @@ func TestHostileNamesInTextFiles(t *testing.T) {
 	lines := sampleSightlines()
 	for _, name := range hostileNames() {
 		lines[2].TargetName = name
-		rows, err := csv.NewReader(bytes.NewReader(written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, lines, pipeline.PlaceExact) }))).ReadAll()
+		rows, err := csv.NewReader(bytes.NewReader(written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact) }))).ReadAll()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -229,7 +229,7 @@ func TestHostileNamesInTextFiles(t *testing.T) {
 		if got := rows[1][slices.Index(rows[0], "target_name")]; got != want {
 			t.Errorf("ranked.csv: %q comes back as %q", name, got)
 		}
-		text := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, lines, pipeline.PlaceExact) })
+		text := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact) })
 		var collection struct {
 			Features []struct{ Properties map[string]any }
 		}

@@ -194,13 +194,15 @@ func (r *runFile) checkRanked(dir string) (string, error) {
 		}
 		result.Features = append(result.Features, *row)
 	}
+	var lines []pipeline.Sightline
+	var alignments []pipeline.Alignment
 	far := map[endIDs]bool{}
 	for row, err := range tables.Alignments {
 		if err != nil {
 			return "", err
 		}
 		if row.Rank != nil {
-			result.Alignments = append(result.Alignments, *row)
+			alignments = append(alignments, *row)
 			far[endIDs{row.ObserverID, row.FarID}] = true
 		}
 	}
@@ -209,9 +211,11 @@ func (r *runFile) checkRanked(dir string) (string, error) {
 			return "", err
 		}
 		if row.Rank != nil || far[endIDs{row.ObserverID, row.TargetID}] {
-			result.Sightlines = append(result.Sightlines, *row)
+			lines = append(lines, *row)
 		}
 	}
+	result.Shown = pipeline.ShownOf(lines, alignments)
+	result.Ranked = pipeline.GroupsOf(result.Shown.Sightlines[:result.Shown.Ranked])
 	for _, file := range tableFiles(result) {
 		if filepath.Ext(file.Name) == ".parquet" {
 			continue
@@ -228,7 +232,7 @@ func (r *runFile) checkRanked(dir string) (string, error) {
 			return "", fmt.Errorf("%s differs from the tables in line %d", file.Name, line)
 		}
 	}
-	return fmt.Sprintf("%d sightlines", len(result.Sightlines)), nil
+	return fmt.Sprintf("%d sightlines", result.Shown.Ranked), nil
 }
 
 // differsAtLine is the first line in which two texts differ, 0 where they are one.

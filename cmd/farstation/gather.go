@@ -70,10 +70,11 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 	}
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
-	result, err := pipeline.Gather(ctx, shares, o.workers, o.memory, &watcher.Progress)
+	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
 	if err != nil {
 		return wrongInput(err)
 	}
+	defer result.Close()
 	first := &shares[0]
 	return writeRun(ctx, stdio, result, runOutput{options: &first.Options, out: o.out, replace: o.replace, feet: first.Feet, json: o.json}, watcher)
 }

@@ -174,8 +174,8 @@ func emptyHint(c *pipeline.Counts) string {
 // bestLines returns the sightlines of the first places, best first.
 func bestLines(result *pipeline.Result) []*pipeline.Sightline {
 	var best []*pipeline.Sightline
-	for i := range result.Sightlines {
-		if l := &result.Sightlines[i]; l.Rank != nil && *l.Rank <= bestShown {
+	for i := range result.Shown.Sightlines {
+		if l := &result.Shown.Sightlines[i]; l.Rank != nil && *l.Rank <= bestShown {
 			best = append(best, l)
 		}
 	}
@@ -186,8 +186,8 @@ func bestLines(result *pipeline.Result) []*pipeline.Sightline {
 // bestAlignments returns the alignments of the first places, best first.
 func bestAlignments(result *pipeline.Result) []*pipeline.Alignment {
 	var best []*pipeline.Alignment
-	for i := range result.Alignments {
-		if a := &result.Alignments[i]; a.Rank != nil && *a.Rank <= alignmentsShown {
+	for i := range result.Shown.Alignments {
+		if a := &result.Shown.Alignments[i]; a.Rank != nil && *a.Rank <= alignmentsShown {
 			best = append(best, a)
 		}
 	}

@@ -167,6 +167,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 		return wrongInput(err)
 	}
 	checkOut := reports.CheckOut
+	o.SpillFolder = reports.FolderFor(o.out)
 	if o.share.Of > 0 {
 		checkOut = reports.CheckShareOut
 	}
@@ -182,11 +183,13 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	}
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
+	o.SpillFolder = reports.FolderFor(o.out)
 	if o.share.Of > 0 {
 		share, err := pipeline.TraceShare(ctx, o.Options, o.share, before, &watcher.Progress)
 		if err != nil {
 			return wrongInput(err)
 		}
+		defer share.Close()
 		share.Reuse = cmp.Or(share.Reuse, why)
 		return writeShare(ctx, stdio, o, share, watcher)
 	}
@@ -195,6 +198,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 		// All that a survey does is read input and compute; what fails it is the input.
 		return wrongInput(err)
 	}
+	defer result.Close()
 	result.Reuse = cmp.Or(result.Reuse, why)
 	return writeRun(ctx, stdio, result, runOutput{options: &o.Options, out: o.out, replace: o.replace, feet: o.feet}, watcher)
 }
