@@ -166,9 +166,13 @@ func TestOrderIsChecked(t *testing.T) {
 			rows[2].FeatureID = "csv:2"
 			return WriteFeatures(w, pipeline.GroupsOf(rows), 1)
 		}, "features.parquet: row 2, csv:2, stands there twice"},
-		{"chunk after a later one", func(w io.Writer) error { return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 1, 2)), 1) },
+		{"chunk after a later one", func(w io.Writer) error {
+			return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 1, 2)), 1)
+		},
 			"sightlines.parquet: row 2, csv:9 → csv:4, is out of order after csv:1 → csv:2"},
-		{"observer after a greater one of its chunk", func(w io.Writer) error { return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 0, 1)), 1) },
+		{"observer after a greater one of its chunk", func(w io.Writer) error {
+			return WriteSightlines(w, pipeline.GroupsOf(swapped(sampleSightlines(), 0, 1)), 1)
+		},
 			"sightlines.parquet: row 1, csv:7 → csv:8, is out of order after csv:9 → csv:4"},
 		{"sightline twice", func(w io.Writer) error {
 			rows := sampleSightlines()
@@ -222,7 +226,9 @@ func manyFeatures(n int) []pipeline.FeatureRow {
 }
 
 func TestFileLayout(t *testing.T) {
-	file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error { return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(rowGroupRows+1)), 1) }))
+	file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error {
+		return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(rowGroupRows+1)), 1)
+	}))
 	var rows []int64
 	for _, group := range file.Metadata().RowGroups {
 		rows = append(rows, group.NumRows)

@@ -14,7 +14,9 @@ import (
 )
 
 func TestRankedCSV(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error {
+		return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact)
+	})
 	// RFC 4180, section 2: lines end in CRLF, the last one too; quotes within a quoted cell are doubled.
 	if lines := bytes.Count(content, []byte("\r\n")); lines != 3 || bytes.Count(content, []byte("\n")) != 3 || !bytes.HasSuffix(content, []byte("\r\n")) {
 		t.Errorf("ranked.csv has %d lines that end in CRLF, want 3 and no others:\n%q", lines, content)
@@ -68,7 +70,9 @@ func TestRoundedText(t *testing.T) {
 }
 
 func TestRankedGeoJSON(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error {
+		return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact)
+	})
 	var collection struct {
 		Type     string
 		Features []struct {
@@ -114,7 +118,9 @@ func TestRankedGeoJSON(t *testing.T) {
 }
 
 func TestRankedListsOfNothing(t *testing.T) {
-	content := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(sampleSightlines()[:1]), 1, pipeline.PlaceExact) })
+	content := written(t, func(b *bytes.Buffer) error {
+		return WriteRankedGeoJSON(b, pipeline.GroupsOf(sampleSightlines()[:1]), 1, pipeline.PlaceExact)
+	})
 	var collection struct {
 		Type     string
 		Features []any
@@ -122,7 +128,9 @@ func TestRankedListsOfNothing(t *testing.T) {
 	if err := json.Unmarshal(content, &collection); err != nil || collection.Type != "FeatureCollection" || collection.Features == nil || len(collection.Features) != 0 {
 		t.Errorf("without ranked lines: %s (%v)", content, err)
 	}
-	text := written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(nil)), 1, pipeline.PlaceExact) })
+	text := written(t, func(b *bytes.Buffer) error {
+		return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(nil)), 1, pipeline.PlaceExact)
+	})
 	if want := strings.Join(rankedColumnNames(), ",") + "\r\n"; string(text) != want {
 		t.Errorf("without ranked lines: %q, want the header alone", text)
 	}
@@ -151,7 +159,9 @@ func TestGDALReadsRankedGeoJSON(t *testing.T) {
 	if err != nil {
 		missing(t, "ogrinfo (GDAL) is not installed: ranked.geojson cannot be read with it")
 	}
-	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact) }))
+	path := saved(t, rankedGeoJSONFile, written(t, func(b *bytes.Buffer) error {
+		return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(sampleSightlines())), 1, pipeline.PlaceExact)
+	}))
 	out, err := exec.Command(ogrinfo, "-ro", "-al", path).CombinedOutput()
 	if err != nil {
 		t.Fatalf("ogrinfo: %v\n%s", err, out)
@@ -180,9 +190,13 @@ func TestObserverPlace(t *testing.T) {
 	alignments[0].ObserverID, alignments[0].Rank = "csv:secret", pointer[int32](1)
 	result := &pipeline.Result{Features: features, Shown: pipeline.ShownOf(lines, alignments[:1])}
 	files := map[string]func(*bytes.Buffer, pipeline.ObserverPlace) error{
-		rankedCSVFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, p) },
-		rankedGeoJSONFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, p) },
-		rankedKMLFile:     func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedKML(b, result, p) },
+		rankedCSVFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error {
+			return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, p)
+		},
+		rankedGeoJSONFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error {
+			return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, p)
+		},
+		rankedKMLFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error { return WriteRankedKML(b, result, p) },
 	}
 	for name, write := range files {
 		for _, test := range []struct {
@@ -218,7 +232,9 @@ func TestHostileNamesInTextFiles(t *testing.T) {
 	lines := sampleSightlines()
 	for _, name := range hostileNames() {
 		lines[2].TargetName = name
-		rows, err := csv.NewReader(bytes.NewReader(written(t, func(b *bytes.Buffer) error { return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact) }))).ReadAll()
+		rows, err := csv.NewReader(bytes.NewReader(written(t, func(b *bytes.Buffer) error {
+			return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact)
+		}))).ReadAll()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -229,7 +245,9 @@ func TestHostileNamesInTextFiles(t *testing.T) {
 		if got := rows[1][slices.Index(rows[0], "target_name")]; got != want {
 			t.Errorf("ranked.csv: %q comes back as %q", name, got)
 		}
-		text := written(t, func(b *bytes.Buffer) error { return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact) })
+		text := written(t, func(b *bytes.Buffer) error {
+			return WriteRankedGeoJSON(b, pipeline.GroupsOf(rankedOf(lines)), 1, pipeline.PlaceExact)
+		})
 		var collection struct {
 			Features []struct{ Properties map[string]any }
 		}
