@@ -62,7 +62,7 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	w.mergeFeatures()
 	w.hintCells = hintCells(w.Features, w.Index)
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.MemoryBytes, Strict: opts.Strict, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
+		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
 	})
 	heightless := map[string]geodesy.LatLon{}
 	for i := range w.Features {

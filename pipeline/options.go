@@ -71,7 +71,8 @@ type Options struct {
 	ObserverPlace ObserverPlace `json:"observer_place"`
 	// Strict makes an unreadable tile fail the run.
 	Strict bool `json:"strict"`
-	// Workers is the number of lines traced at once, MemoryBytes bounds the terrain cache; neither changes a byte of the result.
+	// Workers is the number of observers traced at once. MemoryBytes is what the program is to make do with, half of it for terrain; features,
+	// at some 0.7 kB each, must fit into the rest. Neither changes a byte of the result.
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
 	// SpillFolder is where the temporary file of what was traced lies; empty is the system's folder for such.
@@ -79,6 +80,9 @@ type Options struct {
 
 	sounding *sounding
 }
+
+// terrainBytes is the part of the memory in which terrain is held.
+func (o *Options) terrainBytes() int64 { return o.MemoryBytes / 2 }
 
 // The kinds of free air.
 const (

@@ -46,7 +46,7 @@ func newGatherCommand(stdio *stdio) *cobra.Command {
 	cmd.Flags().BoolVar(&o.replace, "replace", false, "replace the earlier run that --out holds, once the new one is complete")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print what run.json holds")
 	cmd.Flags().IntVar(&o.workers, "workers", 0, "observers put together at once, `N`; 0 is one a core; changes no result")
-	cmd.Flags().Var(bytesValue{&o.memory}, "memory", "`SIZE` of terrain held in memory, such as 512MiB; changes no result")
+	cmd.Flags().Var(bytesValue{&o.memory}, "memory", "`SIZE` of memory to make do with, such as 512MiB; changes no result")
 	o.progress.addFlags(cmd.Flags())
 	return cmd
 }
@@ -70,6 +70,7 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 	}
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
+	defer limitMemory(o.memory)()
 	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
 	if err != nil {
 		return wrongInput(err)

@@ -11,6 +11,7 @@ import (
 	"math"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -103,7 +104,7 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 		}),
 		newFlagGroup("Running", func(f flagAdder) {
 			f.IntVar(&o.Workers, "workers", o.Workers, "observers traced at once, `N`; 0 is one a core; changes no result")
-			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of terrain held in memory, such as 512MiB; less reads tiles more often; changes no result")
+			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of memory to make do with, such as 512MiB, half of it for terrain; less reads tiles more often; changes no result")
 			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
 			f.Var(shareValue{&o.share}, "share", "`I/N`: trace one of N parts only, I from 1, and write a share instead of a run; \"farstation gather\" makes the run of all shares")
 			f.StringVar(&o.since, "since", "", "run folder `DIR` of an earlier run: reuse what it found of pairs whose features, terrain and parameters did not change")
@@ -168,6 +169,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	}
 	checkOut := reports.CheckOut
 	o.SpillFolder = reports.FolderFor(o.out)
+	defer limitMemory(o.MemoryBytes)()
 	if o.share.Of > 0 {
 		checkOut = reports.CheckShareOut
 	}
@@ -266,6 +268,13 @@ func writeRun(ctx context.Context, stdio *stdio, result *pipeline.Result, to run
 		return fmt.Errorf("the run is complete, but its summary could not be printed: %w", err)
 	}
 	return unreadableTiles(result.Manifest.Terrain.Unreadable)
+}
+
+// limitMemory has the garbage collector work harder as memory nears a bound, and returns what ends that. A tenth is left for what the
+// collector does not count.
+func limitMemory(bytes int64) (restore func()) {
+	before := debug.SetMemoryLimit(bytes - bytes/10)
+	return func() { debug.SetMemoryLimit(before) }
 }
 
 // memoryBytes is the memory that the program has asked of the system up to now, of which it hardly ever gives address space back.
