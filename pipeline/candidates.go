@@ -10,7 +10,7 @@ import (
 // End is one end of possible sightlines: a feature's top or an observer's eye, as far as the search for candidates goes.
 type End struct {
 	At geodesy.LatLon
-	// ReachM is how far the end sees over bare ground at the base height: HorizonReachM of its height.
+	// ReachM is how far the end sees over bare ground at the base height, 0 or more: HorizonReachM of its height.
 	ReachM float64
 }
 
@@ -57,19 +57,23 @@ const (
 	// (a = 6378137 m, f = 1/298.257223563), rounded up and down.
 	largestRadiusM  = 6399594.0
 	smallestRadiusM = 6335439.0
-	// boundSlackM covers the rounding of Earth-centred coordinates and of the geodesic, both below a micrometre.
-	boundSlackM = 1e-3
-	// longestBoundedM is up to where sureChordM is used.
+	// boundSlackM covers what a TargetTree rounds off: places to float32, by 0.25 m on each axis, hence 0.44 m in all; reaches likewise, by
+	// 0.5 m up to 16,000 km, and past that no chord is as long; Earth-centred coordinates and the geodesic, below a micrometre.
+	boundSlackM = 1.0
+	// longestBoundedM is up to where sureChordM bounds the geodesic by the chord.
 	longestBoundedM = 5e6
-	// leafSize is the number of ends below which a plain scan beats going down.
-	leafSize = 12
+	// longestGeodesicM is more than any geodesic: half a meridian is 20,003,931.5 m. The rest covers the rounding of such reaches.
+	longestGeodesicM = 2.001e7
+	// leafSize is the number of targets up to which a plain scan beats going down.
+	leafSize = 16
 )
 
 // TargetTree finds the targets that are candidates for an observer without looking at every pair. It is a median-split tree over
 // the targets' places on the ellipsoid (Earth-centred coordinates) and their reach; each node knows its bounding box and the
-// greatest reach within. It is not changed after it is built and is safe for concurrent use.
+// least and greatest reach within, passes over all its targets where all are surely out, and takes all where all are surely in.
+// It is not changed after it is built and is safe for concurrent use.
 //
-// Why no pair is missed: let s be the length of the geodesic and c the length of the straight chord.
+// Why no pair is missed and none is let in: let s be the length of the geodesic and c the length of the straight chord.
 //
 //   - c ≤ s, because nothing is shorter than a straight line. Therefore c > reach + reach, or c > max, excludes a pair, and so
 //     does the distance to a node's box when the node's greatest reach is put in.
@@ -78,8 +82,11 @@ const (
 //     radius of curvature.
 //   - c ≥ 2ρ·sin(s/2ρ) for s ≤ πρ, by Schur's comparison theorem (A. Schur, Math. Annalen 83, 1921): a geodesic's curvature in
 //     space is the normal curvature, at most 1/ρ. As sin x ≥ x − x³/6, a chord c ≤ d − d³/(24ρ²) gives s ≤ d, for d ≤ 5,000 km.
+//     d − d³/(24ρ²) grows with d that far, so what holds for the farthest corner of a node's box and the least reach in it holds
+//     for every target in it.
 //
-// Only pairs between the two bounds (128 m apart at 500 km) need the geodesic itself.
+// Chords are those to rounded places, hence boundSlackM. Only pairs between the two bounds (132 m apart at 500 km, 3 m at 100 km) need
+// the geodesic itself, and that is taken between the places as given.
 type TargetTree struct {
 	ends     []End
 	distance func(from, to geodesy.LatLon) float64
@@ -89,29 +96,38 @@ type TargetTree struct {
 
 // treePoint is one target: place on the ellipsoid and reach, in metres, as four axes to split along.
 type treePoint struct {
-	axis  [4]float64
+	axis  [4]float32
 	index int32
 }
 
 // treeNode covers points[first:last]. Its children are the next node and the node at right; a leaf has right 0.
 type treeNode struct {
-	low, high   [4]float64 // bounding box; high[3] is the greatest reach
+	low, high   [4]float32 // bounding box; low[3] and high[3] are the least and greatest reach
 	first, last int32
 	right       int32
 }
 
-// NewTargetTree builds the tree over the targets, which must not be changed afterwards. distance gives the length of the geodesic
-// between two places in metres, to a millimetre or better; it is called from whichever goroutine queries.
+// NewTargetTree builds the tree over the targets, which must not be changed afterwards and be fewer than 2³¹. distance gives the length
+// of the geodesic between two places in metres, to a millimetre or better; it is called from whichever goroutine queries.
 func NewTargetTree(targets []End, distance func(from, to geodesy.LatLon) float64) *TargetTree {
 	t := &TargetTree{ends: targets, distance: distance, points: make([]treePoint, len(targets))}
 	for i, end := range targets {
 		p := geodesy.WGS84.ToCartesian(end.At, 0)
-		t.points[i] = treePoint{axis: [4]float64{p.X, p.Y, p.Z, end.ReachM}, index: int32(i)}
+		t.points[i] = treePoint{axis: [4]float32{float32(p.X), float32(p.Y), float32(p.Z), float32(end.ReachM)}, index: int32(i)}
 	}
 	if len(targets) > 0 {
+		t.nodes = make([]treeNode, 0, countNodes(len(targets)))
 		t.build(0, len(targets))
 	}
 	return t
+}
+
+// countNodes returns how many nodes build makes over some points.
+func countNodes(points int) int {
+	if points <= leafSize {
+		return 1
+	}
+	return 1 + countNodes(points/2) + countNodes(points-points/2)
 }
 
 // build appends the node over points[first:last] and all below it.
@@ -119,8 +135,9 @@ func (t *TargetTree) build(first, last int) {
 	node := treeNode{low: t.points[first].axis, high: t.points[first].axis, first: int32(first), last: int32(last)}
 	for _, p := range t.points[first+1 : last] {
 		for a, v := range p.axis {
-			node.low[a] = math.Min(node.low[a], v)
-			node.high[a] = math.Max(node.high[a], v)
+			// A NaN makes both bounds NaN, and no bound that is NaN passes over a node or takes it.
+			node.low[a] = min(node.low[a], v)
+			node.high[a] = max(node.high[a], v)
 		}
 	}
 	at := len(t.nodes)
@@ -135,7 +152,7 @@ func (t *TargetTree) build(first, last int) {
 			widest = a
 		}
 	}
-	middle := (first + last) / 2
+	middle := first + (last-first)/2
 	selectMiddle(t.points[first:last], middle-first, widest)
 	t.build(first, middle)
 	t.nodes[at].right = int32(len(t.nodes))
@@ -171,7 +188,7 @@ func selectMiddle(points []treePoint, middle, axis int) {
 }
 
 // Within appends to out[:0] the indices of all targets that are candidates for the observer by IsCandidate, ascending, and
-// returns it; given a large enough out it does not allocate.
+// returns it; given an out with room for twice as many it does not allocate.
 func (t *TargetTree) Within(observer End, minM, maxM float64, out []int32) []int32 {
 	out = out[:0]
 	if len(t.nodes) == 0 {
@@ -183,8 +200,7 @@ func (t *TargetTree) Within(observer End, minM, maxM float64, out []int32) []int
 		sureFar: square(leastDistanceM(minM) + boundSlackM),
 	}
 	t.visit(0, &q)
-	slices.Sort(q.out)
-	return q.out
+	return ascending(q.out, len(t.ends))
 }
 
 // query is one observer's search. Chords below √tooNear surely lie under the least distance, from √sureFar on surely not.
@@ -196,44 +212,105 @@ type query struct {
 	out              []int32
 }
 
+// visit finds the candidates among the targets of a node.
 func (t *TargetTree) visit(index int32, q *query) {
-	node := &t.nodes[index]
-	at := [3]float64{q.at.X, q.at.Y, q.at.Z}
-	var nearest, farthest float64
-	for a, v := range at {
-		below, above := node.low[a]-v, v-node.high[a]
+	for {
+		node := &t.nodes[index]
+		nearest, farthest := node.chords(&q.at)
+		if farthest < q.tooNear || nearest > q.surelyOut(float64(node.high[3])) {
+			return
+		}
+		if nearest >= q.sureFar && farthest <= q.surelyIn(float64(node.low[3])) {
+			for i := range t.points[node.first:node.last] {
+				q.out = append(q.out, t.points[int(node.first)+i].index)
+			}
+			return
+		}
+		if node.right == 0 {
+			t.scan(t.points[node.first:node.last], q)
+			return
+		}
+		t.visit(index+1, q)
+		index = node.right
+	}
+}
+
+// scan finds the candidates among some targets one by one.
+func (t *TargetTree) scan(points []treePoint, q *query) {
+	for i := range points {
+		p := &points[i]
+		chord := square(float64(p.axis[0])-q.at.X) + square(float64(p.axis[1])-q.at.Y) + square(float64(p.axis[2])-q.at.Z)
+		reachM := float64(p.axis[3])
+		if chord < q.tooNear || chord > q.surelyOut(reachM) {
+			continue
+		}
+		if chord < q.sureFar || !(chord <= q.surelyIn(reachM)) {
+			target := t.ends[p.index]
+			if !IsCandidate(q.observer, target, t.distance(q.observer.At, target.At), q.minM, q.maxM) {
+				continue
+			}
+		}
+		q.out = append(q.out, p.index)
+	}
+}
+
+// chords returns the squares of the least and the greatest straight distance from a place to the node's box.
+func (n *treeNode) chords(at *geodesy.Vector) (nearest, farthest float64) {
+	for a, v := range [3]float64{at.X, at.Y, at.Z} {
+		below, above := float64(n.low[a])-v, v-float64(n.high[a])
 		nearest += square(max(below, above, 0))
 		farthest += square(max(-below, -above))
 	}
-	if farthest < q.tooNear || nearest > square(greatestDistanceM(q.observer, node.high[3], q.maxM)+boundSlackM) {
-		return
-	}
-	if node.right != 0 {
-		t.visit(index+1, q)
-		t.visit(node.right, q)
-		return
-	}
-	for i := node.first; i < node.last; i++ {
-		p := &t.points[i]
-		chord := square(p.axis[0]-at[0]) + square(p.axis[1]-at[1]) + square(p.axis[2]-at[2])
-		greatest := greatestDistanceM(q.observer, p.axis[3], q.maxM)
-		if chord < q.tooNear || chord > square(greatest+boundSlackM) {
-			continue
-		}
-		sure := chord >= q.sureFar && chord <= square(max(sureChordM(greatest)-boundSlackM, 0))
-		target := t.ends[p.index]
-		if sure || IsCandidate(q.observer, target, t.distance(q.observer.At, target.At), q.minM, q.maxM) {
-			q.out = append(q.out, p.index)
-		}
-	}
+	return nearest, farthest
 }
 
-// sureChordM returns a chord no geodesic of distanceM or more can have; 0, which says nothing, past longestBoundedM.
+// surelyOut and surelyIn return the square of a chord past which a target of a reach lies too far, and of one up to which it does not.
+func (q *query) surelyOut(reachM float64) float64 {
+	return square(greatestDistanceM(q.observer, reachM, q.maxM) + boundSlackM)
+}
+
+func (q *query) surelyIn(reachM float64) float64 {
+	return square(max(sureChordM(greatestDistanceM(q.observer, reachM, q.maxM))-boundSlackM, 0))
+}
+
+// sureChordM returns a chord no geodesic of distanceM or more can have; past longestBoundedM that of this distance, and +Inf where no
+// geodesic is as long.
 func sureChordM(distanceM float64) float64 {
-	if distanceM > longestBoundedM {
-		return 0
+	if distanceM >= longestGeodesicM {
+		return math.Inf(1)
 	}
-	return distanceM - distanceM*distanceM*distanceM/(24*smallestRadiusM*smallestRadiusM)
+	d := min(distanceM, longestBoundedM)
+	return d - d*d*d/(24*smallestRadiusM*smallestRadiusM)
 }
 
 func square(v float64) float64 { return v * v }
+
+// ascending sorts indices below n by their digits to base 2048, the least first (D. E. Knuth, The Art of Computer Programming, vol. 3, section 5.2.5). It
+// uses the room behind them.
+func ascending(indices []int32, n int) []int32 {
+	if len(indices) < 256 {
+		slices.Sort(indices)
+		return indices
+	}
+	indices = slices.Grow(indices, len(indices))
+	from, to := indices, indices[len(indices):2*len(indices)]
+	for shift := 0; (n-1)>>shift > 0; shift += 11 {
+		var starts [2048]int32
+		for _, v := range from {
+			starts[v>>shift&2047]++
+		}
+		sum := int32(0)
+		for digit, count := range starts {
+			starts[digit] = sum
+			sum += count
+		}
+		for _, v := range from {
+			digit := v >> shift & 2047
+			to[starts[digit]] = v
+			starts[digit]++
+		}
+		from, to = to, from
+	}
+	copy(indices, from)
+	return indices
+}
