@@ -26,7 +26,7 @@ func ReadRunTables(dir string) (*pipeline.RunTables, error) {
 
 // WriteChanges writes the lines that changed as Parquet.
 func WriteChanges(w io.Writer, lines []pipeline.Change) error {
-	return writeTable(w, lines, parquetTable[pipeline.Change, pipeline.Change]{
+	return writeTable(w, pipeline.GroupsOf(lines), 1, parquetTable[pipeline.Change, pipeline.Change]{
 		file:    "changes.parquet",
 		name:    func(c *pipeline.Change) string { return fmt.Sprintf("%s → %s", c.ObserverID, c.TargetID) },
 		fileRow: func(c *pipeline.Change, _ *geometries) (pipeline.Change, error) { return *c, nil },

@@ -93,7 +93,7 @@ func TestDuckDBReadsEveryValue(t *testing.T) {
 
 // Columns that are not marked as nullable hold no null, counted by DuckDB over several row groups.
 func TestDuckDBCountsNoNulls(t *testing.T) {
-	rows := make([]pipeline.Sightline, rowGroupRows+10)
+	rows := make([]pipeline.Sightline, manyRows+10)
 	for i := range rows {
 		rows[i].ObserverID, rows[i].TargetID = "csv:1", fmt.Sprintf("csv:%07d", i)
 		rows[i].TargetLatDeg = 1

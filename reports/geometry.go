@@ -155,11 +155,18 @@ func (e *fileExtent) add(b bbox) {
 	case b.XMin < 0: // spans the prime meridian: no narrow box in 0…360
 		from0.XMin, from0.XMax = 0, 360
 	}
-	if !e.any {
-		*e = fileExtent{true, plain, from0}
-		return
+	e.join(&fileExtent{true, plain, from0})
+}
+
+// join widens the extent by another.
+func (e *fileExtent) join(other *fileExtent) {
+	switch {
+	case !other.any:
+	case !e.any:
+		*e = *other
+	default:
+		e.plain, e.from0 = boxAround(e.plain, other.plain), boxAround(e.from0, other.from0)
 	}
-	e.plain, e.from0 = boxAround(e.plain, plain), boxAround(e.from0, from0)
 }
 
 func boxAround(a, b bbox) bbox {

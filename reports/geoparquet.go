@@ -56,6 +56,17 @@ func (g *geometries) add(geometry orb.Geometry, box bbox) ([]byte, error) {
 	return wkb.Marshal(geometry)
 }
 
+// join takes up what others found.
+func (g *geometries) join(other *geometries) {
+	for _, kind := range other.types {
+		if !slices.Contains(g.types, kind) {
+			g.types = append(g.types, kind)
+		}
+	}
+	g.extent.join(&other.extent)
+	g.crossed = g.crossed || other.crossed
+}
+
 // metadata returns the value of the geo key. The rows' boxes are declared as a covering, for readers that pass over row groups by
 // them, unless one crosses 180° of longitude: GeoParquet 1.1.0 rules the method out there, and such a reader would miss the row.
 func (g *geometries) metadata(kindOfEmpty string) (string, error) {

@@ -1,20 +1,20 @@
 package reports
 
 import (
+	"bytes"
 	"cmp"
 	"fmt"
 	"io"
 	"math"
 	"reflect"
+	"slices"
+	"sync"
 
 	"github.com/parquet-go/parquet-go"
 
 	"farstation/geodesy"
 	"farstation/pipeline"
 )
-
-// rowGroupRows bounds the rows of a row group, and with them the memory that writing takes.
-const rowGroupRows = 64 << 10
 
 // batchRows is the number of rows handed to the encoder at once.
 const batchRows = 1024
@@ -56,6 +56,8 @@ type profileRow struct {
 type parquetTable[Row, FileRow any] struct {
 	file    string
 	sorting []string
+	// ordered tells whether rows in the order of compare are in that of the sorting columns too.
+	ordered bool
 	// compare orders rows as the file must have them; two equal rows are one row too many.
 	compare func(a, b *Row) int
 	// compareColumns orders rows by the sorting columns alone.
@@ -69,14 +71,11 @@ type parquetTable[Row, FileRow any] struct {
 
 // WriteFeatures writes features.parquet. Rows must be sorted by FeatureID, each once.
 func WriteFeatures(w io.Writer, groups pipeline.Groups[pipeline.FeatureRow], workers int) error {
-	rows, err := groups.Rows()
-	if err != nil {
-		return err
-	}
 	byID := func(a, b *pipeline.FeatureRow) int { return cmp.Compare(a.FeatureID, b.FeatureID) }
-	return writeTable(w, rows, parquetTable[pipeline.FeatureRow, featureFileRow]{
+	return writeTable(w, groups, workers, parquetTable[pipeline.FeatureRow, featureFileRow]{
 		file:           featuresFile,
 		sorting:        []string{"feature_id"},
+		ordered:        true,
 		compare:        byID,
 		compareColumns: byID,
 		name:           func(r *pipeline.FeatureRow) string { return r.FeatureID },
@@ -94,14 +93,10 @@ func WriteFeatures(w io.Writer, groups pipeline.Groups[pipeline.FeatureRow], wor
 
 // WriteSightlines writes sightlines.parquet. Rows must be sorted by Chunk, ObserverID, TargetID, each once.
 func WriteSightlines(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int) error {
-	rows, err := groups.Rows()
-	if err != nil {
-		return err
-	}
 	byIDs := func(a, b *pipeline.Sightline) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.TargetID, b.TargetID))
 	}
-	return writeTable(w, rows, parquetTable[pipeline.Sightline, sightlineFileRow]{
+	return writeTable(w, groups, workers, parquetTable[pipeline.Sightline, sightlineFileRow]{
 		file:           sightlinesFile,
 		sorting:        []string{"observer_id", "target_id"},
 		compare:        func(a, b *pipeline.Sightline) int { return cmp.Or(cmp.Compare(a.Chunk, b.Chunk), byIDs(a, b)) },
@@ -117,16 +112,13 @@ func WriteSightlines(w io.Writer, groups pipeline.Groups[pipeline.Sightline], wo
 
 // WriteAlignments writes alignments.parquet. Rows must be sorted by ObserverID, NearID, FarID, Case, each once.
 func WriteAlignments(w io.Writer, groups pipeline.Groups[pipeline.Alignment], workers int) error {
-	rows, err := groups.Rows()
-	if err != nil {
-		return err
-	}
 	byIDs := func(a, b *pipeline.Alignment) int {
 		return cmp.Or(cmp.Compare(a.ObserverID, b.ObserverID), cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID))
 	}
-	return writeTable(w, rows, parquetTable[pipeline.Alignment, alignmentFileRow]{
+	return writeTable(w, groups, workers, parquetTable[pipeline.Alignment, alignmentFileRow]{
 		file:    alignmentsFile,
 		sorting: []string{"observer_id", "near_id", "far_id"},
+		ordered: true,
 		compare: func(a, b *pipeline.Alignment) int {
 			return cmp.Or(byIDs(a, b), cmp.Compare(a.Case, b.Case))
 		},
@@ -148,7 +140,7 @@ func WriteProfiles(w io.Writer, profiles []pipeline.Profile) error {
 			rows = append(rows, profileRow{p.ObserverID, p.TargetID, s.DistanceM, s.GroundM, s.UndulationM, s.Source, s.Missing})
 		}
 	}
-	return writeTable(w, rows, parquetTable[profileRow, profileRow]{
+	return writeTable(w, pipeline.GroupsOf(rows), 1, parquetTable[profileRow, profileRow]{
 		file: profilesFile,
 		name: func(r *profileRow) string {
 			return fmt.Sprintf("%s → %s at %.1f m", r.ObserverID, r.TargetID, r.DistanceM)
@@ -166,44 +158,66 @@ func encodeLine(g *geometries, fromLatDeg, fromLonDeg, toLatDeg, toLonDeg float6
 	return encoded, box, err
 }
 
-// writeTable checks order and numbers and writes the file: zstd, statistics for every column but the geometry, row groups of
-// rowGroupRows. The same rows give the same bytes.
-func writeTable[Row, FileRow any](w io.Writer, rows []Row, t parquetTable[Row, FileRow]) error {
+// writeTable checks order and numbers and writes the file: zstd, statistics for every column but the geometry, a row group for each group of
+// rows. Groups are made and packed by workers, each to a file of its own in memory, and copied from there in their order. The same rows give
+// the same bytes, however many workers there are.
+func writeTable[Row, FileRow any](w io.Writer, groups pipeline.Groups[Row], workers int, t parquetTable[Row, FileRow]) error {
+	// A reader compares options before it copies a group as it is: those of the groups are those of the file.
 	options := []parquet.WriterOption{
 		&parquet.WriterConfig{CreatedBy: createdBy},
 		parquet.Compression(&parquet.Zstd),
-		parquet.MaxRowsPerRowGroup(rowGroupRows),
 		parquet.SkipPageBounds(geometryColumn), // the least of encoded geometries means nothing
 	}
-	if sorted, err := t.check(rows); err != nil {
-		return err
-	} else if sorted {
-		var columns []parquet.SortingColumn
-		for _, name := range t.sorting {
-			columns = append(columns, parquet.Ascending(name))
-		}
-		options = append(options, parquet.SortingWriterConfig(parquet.SortingColumns(columns...)))
+	// A group cannot claim for itself to be sorted (parquet-go 0.32 drops that of a copied group): the file claims it for all or none.
+	if t.ordered {
+		options = append(options, t.sorted())
 	}
-
-	writer := parquet.NewGenericWriter[FileRow](w, options...)
 	numbers := floatColumns(reflect.TypeFor[Row]())
+	buffers := sync.Pool{New: func() any { return &bytes.Buffer{} }}
+	var writer *parquet.GenericWriter[FileRow]
 	var geo geometries
-	batch := make([]FileRow, 0, min(batchRows, len(rows)))
-	for i := range rows {
-		if err := numbers.check(reflect.ValueOf(&rows[i]).Elem()); err != nil {
-			return fmt.Errorf("%s: row %d, %s: %w", t.file, i, t.name(&rows[i]), err)
-		}
-		row, err := t.fileRow(&rows[i], &geo)
+	written := 0
+	var last *Row
+	err := inOrder(workers, len(groups), func(i int) (*packedGroup[Row], error) {
+		rows, err := groups[i]()
 		if err != nil {
-			return fmt.Errorf("%s: row %d, %s: %w", t.file, i, t.name(&rows[i]), err)
+			return nil, fmt.Errorf("%s: %w", t.file, err)
 		}
-		batch = append(batch, row)
-		if len(batch) == batchRows || i == len(rows)-1 {
-			if _, err := writer.Write(batch); err != nil {
+		return t.pack(rows, numbers, options, len(groups) == 1, buffers.Get().(*bytes.Buffer))
+	}, func(g *packedGroup[Row]) error {
+		defer buffers.Put(g.content)
+		if g.rows == 0 {
+			return nil
+		}
+		if t.compare != nil && last != nil {
+			if err := t.inOrder(last, &g.first, written); err != nil {
+				return err
+			}
+		}
+		if g.fault != nil {
+			return g.fault(written)
+		}
+		last, written = &g.last, written+g.rows
+		geo.join(&g.geo)
+		file, err := parquet.OpenFile(bytes.NewReader(g.content.Bytes()), int64(g.content.Len()))
+		if err != nil {
+			return fmt.Errorf("%s: %w", t.file, err)
+		}
+		if writer == nil {
+			writer = parquet.NewGenericWriter[FileRow](w, g.options...)
+		}
+		for _, group := range file.RowGroups() {
+			if _, err := writer.WriteRowGroup(group); err != nil {
 				return fmt.Errorf("%s: %w", t.file, err)
 			}
-			batch = batch[:0]
 		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if writer == nil {
+		writer = parquet.NewGenericWriter[FileRow](w, options...)
 	}
 	if t.emptyGeometry != "" {
 		metadata, err := geo.metadata(t.emptyGeometry)
@@ -218,26 +232,96 @@ func writeTable[Row, FileRow any](w io.Writer, rows []Row, t parquetTable[Row, F
 	return nil
 }
 
-// check holds the rows against the table's order. It returns whether the sorting columns are in order within every row group as
-// well: chunks follow each other along a curve, so a row group of several chunks must not claim it.
-func (t *parquetTable[Row, FileRow]) check(rows []Row) (sorted bool, err error) {
+// packedGroup is a group of rows as a file of Parquet with one row group.
+type packedGroup[Row any] struct {
+	content     *bytes.Buffer
+	options     []parquet.WriterOption
+	rows        int
+	first, last Row
+	geo         geometries
+	// fault is what is wrong with a row, told by the number of the group's first row in the table; nil for nothing.
+	fault func(firstRow int) error
+}
+
+// sorted is the claim that rows are in the order of the sorting columns.
+func (t *parquetTable[Row, FileRow]) sorted() parquet.WriterOption {
+	var columns []parquet.SortingColumn
+	for _, name := range t.sorting {
+		columns = append(columns, parquet.Ascending(name))
+	}
+	return parquet.SortingWriterConfig(parquet.SortingColumns(columns...))
+}
+
+// pack packs a group of rows into a buffer; only tells whether there is no other.
+func (t *parquetTable[Row, FileRow]) pack(rows []Row, numbers floatColumnSet, options []parquet.WriterOption, only bool, into *bytes.Buffer) (*packedGroup[Row], error) {
+	into.Reset()
+	g := &packedGroup[Row]{rows: len(rows), content: into}
+	if len(rows) == 0 {
+		return g, nil
+	}
+	g.first, g.last = rows[0], rows[len(rows)-1]
+	var sorted bool
+	if sorted, g.fault = t.check(rows); g.fault != nil {
+		return g, nil
+	}
+	if sorted && only && !t.ordered {
+		options = append(slices.Clone(options), t.sorted())
+	}
+	g.options = options
+	writer := parquet.NewGenericWriter[FileRow](into, options...)
+	batch := make([]FileRow, 0, min(batchRows, len(rows)))
+	for i := range rows {
+		err := numbers.check(reflect.ValueOf(&rows[i]).Elem())
+		var row FileRow
+		if err == nil {
+			row, err = t.fileRow(&rows[i], &g.geo)
+		}
+		if err != nil {
+			g.fault = func(firstRow int) error {
+				return fmt.Errorf("%s: row %d, %s: %w", t.file, firstRow+i, t.name(&rows[i]), err)
+			}
+			return g, nil
+		}
+		batch = append(batch, row)
+		if len(batch) == batchRows || i == len(rows)-1 {
+			if _, err := writer.Write(batch); err != nil {
+				return nil, fmt.Errorf("%s: %w", t.file, err)
+			}
+			batch = batch[:0]
+		}
+	}
+	if err := writer.Close(); err != nil {
+		return nil, fmt.Errorf("%s: %w", t.file, err)
+	}
+	return g, nil
+}
+
+// check holds the rows of a group against the table's order. It returns whether the sorting columns are in order as well: chunks follow each
+// other along a curve, so a group of several chunks must not claim it.
+func (t *parquetTable[Row, FileRow]) check(rows []Row) (sorted bool, fault func(firstRow int) error) {
 	if t.compare == nil {
 		return false, nil
 	}
 	sorted = true
 	for i := 1; i < len(rows); i++ {
 		previous, row := &rows[i-1], &rows[i]
-		switch order := t.compare(previous, row); {
-		case order == 0:
-			return false, fmt.Errorf("%s: row %d, %s, stands there twice", t.file, i, t.name(row))
-		case order > 0:
-			return false, fmt.Errorf("%s: row %d, %s, is out of order after %s", t.file, i, t.name(row), t.name(previous))
+		if t.compare(previous, row) >= 0 {
+			return false, func(firstRow int) error { return t.inOrder(previous, row, firstRow+i) }
 		}
-		if i%rowGroupRows != 0 && t.compareColumns(previous, row) > 0 {
-			sorted = false
-		}
+		sorted = sorted && t.compareColumns(previous, row) <= 0
 	}
 	return sorted, nil
+}
+
+// inOrder tells whether a row, given with its number in the table, stands rightly after the one before.
+func (t *parquetTable[Row, FileRow]) inOrder(previous, row *Row, number int) error {
+	switch order := t.compare(previous, row); {
+	case order == 0:
+		return fmt.Errorf("%s: row %d, %s, stands there twice", t.file, number, t.name(row))
+	case order > 0:
+		return fmt.Errorf("%s: row %d, %s, is out of order after %s", t.file, number, t.name(row), t.name(previous))
+	}
+	return nil
 }
 
 // floatColumn is a column of doubles: the field's index and the column's name.

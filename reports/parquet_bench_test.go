@@ -32,17 +32,28 @@ func benchSightlines(n int) []pipeline.Sightline {
 }
 
 func BenchmarkWriteSightlines(b *testing.B) {
-	rows := benchSightlines(20_000)
-	var size int64
-	for b.Loop() {
-		var content bytes.Buffer
-		if err := WriteSightlines(&content, pipeline.GroupsOf(rows), 1); err != nil {
-			b.Fatal(err)
-		}
-		size = int64(content.Len())
+	rows := benchSightlines(200_000)
+	for _, workers := range []int{1, 2} {
+		b.Run(fmt.Sprintf("workers=%d", workers), func(b *testing.B) {
+			var size countedBytes
+			for b.Loop() {
+				size = 0
+				if err := WriteSightlines(&size, pipeline.GroupsOf(rows), workers); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(len(rows)*b.N)/b.Elapsed().Seconds(), "rows/s")
+			b.ReportMetric(float64(size)/float64(len(rows)), "bytes/row")
+		})
 	}
-	b.ReportMetric(float64(len(rows)*b.N)/b.Elapsed().Seconds(), "rows/s")
-	b.ReportMetric(float64(size)/float64(len(rows)), "bytes/row")
+}
+
+// countedBytes counts what is written to it.
+type countedBytes int64
+
+func (c *countedBytes) Write(b []byte) (int, error) {
+	*c += countedBytes(len(b))
+	return len(b), nil
 }
 
 func BenchmarkReadSightlines(b *testing.B) {

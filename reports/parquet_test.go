@@ -225,9 +225,12 @@ func manyFeatures(n int) []pipeline.FeatureRow {
 	return rows
 }
 
+// manyRows fill a group, as GroupsOf makes them.
+const manyRows = 16 << 10
+
 func TestFileLayout(t *testing.T) {
 	file := openParquetBytes(t, written(t, func(b *bytes.Buffer) error {
-		return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(rowGroupRows+1)), 1)
+		return WriteFeatures(b, pipeline.GroupsOf(manyFeatures(manyRows+1)), 1)
 	}))
 	var rows []int64
 	for _, group := range file.Metadata().RowGroups {
@@ -245,8 +248,8 @@ func TestFileLayout(t *testing.T) {
 			}
 		}
 	}
-	if !slices.Equal(rows, []int64{rowGroupRows, 1}) {
-		t.Errorf("row groups of %v rows, want %d and 1", rows, rowGroupRows)
+	if !slices.Equal(rows, []int64{manyRows, 1}) {
+		t.Errorf("row groups of %v rows, want %d and 1", rows, manyRows)
 	}
 	if got := file.Metadata().CreatedBy; got != createdBy {
 		t.Errorf("created by %q, want %q", got, createdBy)

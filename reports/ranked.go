@@ -1,7 +1,7 @@
 package reports
 
 import (
-	"bufio"
+	"bytes"
 	"cmp"
 	"encoding/csv"
 	"encoding/json"
@@ -81,43 +81,62 @@ func rankedRows(sightlines []pipeline.Sightline, place pipeline.ObserverPlace) [
 	return rows
 }
 
-// WriteRankedCSV writes the ranked sightlines as RFC 4180 text, best first. Rows without a rank are left out.
-func WriteRankedCSV(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace) error {
-	sightlines, err := groups.Rows()
-	if err != nil {
-		return err
-	}
-	out := csv.NewWriter(w)
-	out.UseCRLF = true // RFC 4180, section 2, rule 1
-	fields := rankedFields()
-	if err := out.Write(rankedColumnNames()); err != nil {
-		return fmt.Errorf("%s: %w", rankedCSVFile, err)
-	}
-	cells := make([]string, len(fields))
-	for _, row := range rankedRows(sightlines, place) {
-		for i, field := range fields {
-			value, err := rankedValue(&row, field)
-			if err != nil {
-				return fmt.Errorf("%s: rank %d: %w", rankedCSVFile, *row.Rank, err)
-			}
-			switch {
-			case !value.given:
-				cells[i] = ""
-			case value.isText:
-				cells[i] = csvInert(value.text)
-			default:
-				cells[i] = value.text
-			}
+// writeRanked writes the rows of groups, each as text makes it, in their order.
+func writeRanked(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace, file string, text func(rows []rankedRow, out *bytes.Buffer) error) error {
+	return inOrder(workers, len(groups), func(i int) ([]byte, error) {
+		rows, err := groups[i]()
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", file, err)
 		}
-		if err := out.Write(cells); err != nil {
+		var out bytes.Buffer
+		err = text(rankedRows(rows, place), &out)
+		return out.Bytes(), err
+	}, func(b []byte) error {
+		_, err := w.Write(b)
+		return err
+	})
+}
+
+// WriteRankedCSV writes ranked sightlines, which come best first, as RFC 4180 text.
+func WriteRankedCSV(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace) error {
+	fields := rankedFields()
+	write := func(to io.Writer, records func(*csv.Writer) error) error {
+		out := csv.NewWriter(to)
+		out.UseCRLF = true // RFC 4180, section 2, rule 1
+		if err := records(out); err != nil {
 			return fmt.Errorf("%s: %w", rankedCSVFile, err)
 		}
+		out.Flush()
+		return out.Error()
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
-		return fmt.Errorf("%s: %w", rankedCSVFile, err)
+	if err := write(w, func(out *csv.Writer) error { return out.Write(rankedColumnNames()) }); err != nil {
+		return err
 	}
-	return nil
+	return writeRanked(w, groups, workers, place, rankedCSVFile, func(rows []rankedRow, into *bytes.Buffer) error {
+		return write(into, func(out *csv.Writer) error {
+			cells := make([]string, len(fields))
+			for r := range rows {
+				for i, field := range fields {
+					value, err := rankedValue(&rows[r], field)
+					if err != nil {
+						return fmt.Errorf("rank %d: %w", *rows[r].Rank, err)
+					}
+					switch {
+					case !value.given:
+						cells[i] = ""
+					case value.isText:
+						cells[i] = csvInert(value.text)
+					default:
+						cells[i] = value.text
+					}
+				}
+				if err := out.Write(cells); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	})
 }
 
 // csvInert keeps spreadsheets from taking a name for a formula.
@@ -128,36 +147,35 @@ func csvInert(text string) string {
 	return text
 }
 
-// WriteRankedGeoJSON writes the ranked sightlines as an RFC 7946 feature collection of lines, best first, cut at 180° of longitude.
-// Rows without a rank are left out.
+// WriteRankedGeoJSON writes ranked sightlines, which come best first, as an RFC 7946 feature collection of lines, cut at 180° of longitude.
 func WriteRankedGeoJSON(w io.Writer, groups pipeline.Groups[pipeline.Sightline], workers int, place pipeline.ObserverPlace) error {
-	sightlines, err := groups.Rows()
+	fields := rankedFields()
+	head := `{"type":"FeatureCollection",`
+	if note := placeNote(place); note != "" {
+		head += `"note":"` + note + `",`
+	}
+	if _, err := io.WriteString(w, head+`"features":[`); err != nil {
+		return err
+	}
+	err := writeRanked(w, groups, workers, place, rankedGeoJSONFile, func(rows []rankedRow, out *bytes.Buffer) error {
+		for i := range rows {
+			feature, err := rankedFeature(&rows[i], fields)
+			if err != nil {
+				return fmt.Errorf("%s: rank %d: %w", rankedGeoJSONFile, *rows[i].Rank, err)
+			}
+			if *rows[i].Rank > 1 {
+				out.WriteByte(',')
+			}
+			out.WriteByte('\n')
+			out.Write(feature)
+		}
+		return nil
+	})
 	if err != nil {
 		return err
 	}
-	out := bufio.NewWriter(w) // keeps the first error until Flush
-	fields := rankedFields()
-	out.WriteString(`{"type":"FeatureCollection",`)
-	if note := placeNote(place); note != "" {
-		out.WriteString(`"note":"` + note + `",`)
-	}
-	out.WriteString(`"features":[`)
-	for i, row := range rankedRows(sightlines, place) {
-		feature, err := rankedFeature(&row, fields)
-		if err != nil {
-			return fmt.Errorf("%s: rank %d: %w", rankedGeoJSONFile, *row.Rank, err)
-		}
-		if i > 0 {
-			out.WriteByte(',')
-		}
-		out.WriteByte('\n')
-		out.Write(feature)
-	}
-	out.WriteString("\n]}\n")
-	if err := out.Flush(); err != nil {
-		return fmt.Errorf("%s: %w", rankedGeoJSONFile, err)
-	}
-	return nil
+	_, err = io.WriteString(w, "\n]}\n")
+	return err
 }
 
 func rankedFeature(row *rankedRow, fields []reflect.StructField) ([]byte, error) {
