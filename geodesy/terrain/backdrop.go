@@ -42,11 +42,17 @@ func (w *Walker) Backdrop(l *Line, k, guardM, highestM float64) (Backdrop, error
 		}
 		// The sphere stays that of the line, so that nothing jumps at the target.
 		behind.RadiusM = l.RadiusM
-		r := rising{search: &w.search, section: Section{Line: behind}, model: Model{K: k}, highest: highest, atM: b.AtM}
-		if !r.find(w, from, to) {
-			b.Known = false
-		}
-		highest, b.AtM = r.highest, r.atM
+		section := Section{Line: behind, GuardM: guardM}
+		w.Walk(behind, FillSea, from, to, func(p *Piece) bool {
+			if p.Missing {
+				b.Known = false
+			}
+			f := section.rise(p, Model{K: k})
+			if t, rise := f.greatest(0, p.W); rise > highest {
+				highest, b.AtM = rise, p.X+t
+			}
+			return true
+		})
 		if w.err != nil {
 			return b, w.err
 		}
@@ -56,91 +62,4 @@ func (w *Walker) Backdrop(l *Line, k, guardM, highestM float64) (Backdrop, error
 		b.Known = true // whatever is missing, ground stands behind
 	}
 	return b, nil
-}
-
-// rising finds the greatest rise of ground on part of a line, first of equals, by blocks of cells: a block of which no ground rises so high is
-// passed over.
-type rising struct {
-	*search
-	section      Section
-	model        Model
-	highest, atM float64
-}
-
-// find raises highest, and tells whether no terrain is missing there.
-func (r *rising) find(w *Walker, from, to float64) (known bool) {
-	r.walker, r.line, r.fill = w, r.section.Line, FillSea
-	if !r.begin(from, to) {
-		known = true
-		w.Walk(r.line, FillSea, from, to, func(p *Piece) bool {
-			known = known && !p.Missing
-			r.rise(p)
-			return true
-		})
-		return known
-	}
-	defer r.end()
-	known = true
-	for i := range r.stretches {
-		top, whole := r.enter(&r.stretches[i])
-		known = known && !r.meetsMissing(top, &whole)
-		r.descend(top, &whole)
-	}
-	return known
-}
-
-func (r *rising) rise(p *Piece) {
-	f := r.section.rise(p, r.model)
-	if t, rise := f.greatest(0, p.W); rise > r.highest {
-		r.highest, r.atM = rise, p.X+t
-	}
-}
-
-// descend looks at the parts of a block in order.
-func (r *rising) descend(level int, b *block) {
-	length := b.to.x - b.from.x
-	most := bound{
-		fromM: b.from.x, toM: b.to.x, highestM: b.highestM + boundSlackM,
-		ellipsoidM: b.highestM + math.Max(b.from.undulation, b.to.undulation) + r.at.steepest*length + boundSlackM,
-	}
-	if r.section.mostRise(&most, r.model) < r.highest {
-		return
-	}
-	if level == 0 {
-		if !r.passedOver(b) {
-			a := r.at.arc
-			r.cells.read(&r.piece, b.j, b.i, &b.from.place, &b.to.place, a.chord.at(a.u((b.from.x+b.to.x)/2)))
-			r.rise(&r.piece)
-		}
-		return
-	}
-	f := r.split(level, b)
-	for c := range f.n {
-		part := &f.parts[c]
-		part.highestM = r.highestM(level-1, part.j, part.i)
-		r.descend(level-1, part)
-	}
-}
-
-// meetsMissing tells whether terrain is missing on the line's part in a block.
-func (r *rising) meetsMissing(level int, b *block) bool {
-	switch {
-	case r.at.tile == nil && r.at.state != Gap:
-		return false
-	case r.at.tile != nil:
-		if _, missing := r.at.tile.block(level, b.j, b.i); missing == noneMissing {
-			return false
-		}
-	}
-	if level == 0 {
-		return !r.passedOver(b)
-	}
-	f := r.split(level, b)
-	for c := range f.n {
-		part := f.parts[c] // its points stay those of the frame, which deeper levels leave alone
-		if r.meetsMissing(level-1, &part) {
-			return true
-		}
-	}
-	return false
 }
