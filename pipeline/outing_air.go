@@ -93,13 +93,15 @@ func (p *planner) fillTide(section *terrain.Section) {
 	l, k := &p.out.Line, p.out.Line.KFree
 	before, _ := section.Margin(terrain.Model{K: k})
 	low := section.View(terrain.Model{K: k})
+	raised := *section
+	raised.Pieces = slices.Clone(section.Pieces)
 	met := false
-	raised := section.Changed(func(piece *terrain.Piece) {
-		if isSea(piece, level) {
+	for i := range raised.Pieces {
+		if piece := &raised.Pieces[i]; isSea(piece, level) {
 			piece.G[0] += moreM
 			met = true
 		}
-	})
+	}
 	if !met {
 		return
 	}

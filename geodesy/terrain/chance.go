@@ -30,12 +30,10 @@ type Odds struct {
 	LowM float64
 }
 
-// slopeShare is the share of the post spacing over which a slope's rise counts as an error.
-const slopeShare = 0.4
-
 // PostSDM is the standard deviation of a cell's ground: that of its set on flat land, and on slopes the rise over 0.4 of the post
 // spacing besides (our judgement between the 4 m and 24–47 m published for lowland and for high relief).
 func PostSDM(p *Piece) float64 {
+	const slopeShare = 0.4
 	flat := float64(flatSDM)
 	if p.Tile != nil {
 		flat = orFlat(p.Tile.SDM)
@@ -106,11 +104,11 @@ func (s *Section) riskPoints(spreads Spreads) (points []riskPoint, riskiest risk
 	inner, outer := s.GuardM, length-s.GuardM
 	riskiest.z = math.Inf(1)
 	spacing, stretchM, weight, between := 0.0, 0.0, 0.0, 0.0
-	s.bounds.each(func(b *bound) bool { return s.clear(b, &spreads, riskiest.z) }, func(i int) {
+	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		lo, hi := max(0, inner-p.X), min(p.W, outer-p.X)
 		if lo >= hi {
-			return
+			continue
 		}
 		if p.SpacingM != spacing {
 			spacing = p.SpacingM
@@ -157,7 +155,7 @@ func (s *Section) riskPoints(spreads Spreads) (points []riskPoint, riskiest risk
 			}
 		}
 		consider(hi) // also where the next piece starts, since its spread may be another
-	})
+	}
 	return points, riskiest, low.lengthM
 }
 

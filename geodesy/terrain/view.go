@@ -2,7 +2,6 @@ package terrain
 
 import (
 	"math"
-	"slices"
 	"sort"
 
 	"farstation/geodesy"
@@ -19,9 +18,8 @@ type Section struct {
 	// CriticalK is k_c of the kept pieces, as Critical has it, but of known ground alone where there is any.
 	CriticalK float64
 
-	bounds bounds
-	base   Piece
-	baseT  float64
+	base  Piece
+	baseT float64
 	// knownOnly leaves ground that is missing out of base point, front, foot and cut height: what is not known is neither the lowest ground
 	// nor a face that shows. It is false where that would leave nothing.
 	knownOnly bool
@@ -46,23 +44,10 @@ func (w *Walker) Section(l *Line, fill Fill, guardM float64, into *Section) (*Se
 	if w.err != nil {
 		return nil, w.err
 	}
-	into.bounds.fill(l, into.Pieces)
 	into.knownOnly = into.hasKnown()
 	into.findBase()
 	into.CriticalK = into.findCritical()
 	return into, nil
-}
-
-// Changed returns the section with changed ground; base point and critical refraction stay as they are.
-func (s *Section) Changed(change func(p *Piece)) *Section {
-	changed := *s
-	changed.Pieces = slices.Clone(s.Pieces)
-	for i := range changed.Pieces {
-		change(&changed.Pieces[i])
-	}
-	changed.bounds = bounds{}
-	changed.bounds.fill(s.Line, changed.Pieces)
-	return &changed
 }
 
 // baseFromM is where the stretch begins in which the base point is sought.
@@ -105,14 +90,14 @@ func (s *Section) Missing() bool {
 
 func (s *Section) findCritical() float64 {
 	least := math.Inf(1)
-	s.bounds.each(func(b *bound) bool { return s.leastBearing(b) > least }, func(i int) {
+	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		if lo, hi := math.Max(0, s.GuardM-p.X), math.Min(p.W, s.Line.DistanceM-s.GuardM-p.X); lo < hi && !s.leftOut(p) {
 			f := s.Line.bearing(p)
 			_, q := f.least(lo, hi)
 			least = math.Min(least, q)
 		}
-	})
+	}
 	return -least
 }
 
@@ -276,19 +261,11 @@ func (s *Section) View(m Model) View {
 	footRise := math.NaN()
 	longEnough := func(from, to float64) bool { return to-from > math.Max(leastCutM, leastCutShare*l.DistanceM) }
 	counts := func(from, to float64) bool { return to > s.BaseAtM && longEnough(from, to) }
-	// Ground that is surely cut off changes nothing while ground before it is cut off.
-	cutOff := func(b *bound) bool {
-		if !hidden || b.fromM < inner {
-			return false
-		}
-		rise := s.mostRise(b, m)
-		return rise < level && (b.fromM >= outer || rise < rim) && (b.fromM >= cutEnd || rise < cut)
-	}
-	s.bounds.each(cutOff, func(i int) {
+	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		lo := math.Max(0, inner-p.X)
 		if lo >= p.W || s.leftOut(p) {
-			return
+			continue
 		}
 		f := s.rise(p, m)
 		stops := [4]float64{lo}
@@ -343,7 +320,7 @@ func (s *Section) View(m Model) View {
 				hidden, hiddenFrom = true, p.X+a
 			}
 		}
-	})
+	}
 	v.CutM, v.RimM = s.carried(cut, m), s.carried(rim, m)
 
 	blocked := rim > math.Tan(v.ElevationRad)
@@ -375,20 +352,11 @@ func (s *Section) View(m Model) View {
 // ground. For the curved model it has the sign of k − k_c.
 func (s *Section) Margin(m Model) (marginRad, atM float64) {
 	rise := math.Inf(-1)
-	lower := func(b *bound) bool {
-		if b.fromM < s.GuardM {
-			return false
-		}
-		if m.Plane {
-			return s.mostRise(b, m) < rise
-		}
-		return s.mostUnder(b, m.K) < rise
-	}
-	s.bounds.each(lower, func(i int) {
+	for i := range s.Pieces {
 		p := &s.Pieces[i]
 		lo, hi := math.Max(0, s.GuardM-p.X), math.Min(p.W, s.Line.DistanceM-s.GuardM-p.X)
 		if lo >= hi {
-			return
+			continue
 		}
 		var f quotient
 		if m.Plane {
@@ -399,7 +367,7 @@ func (s *Section) Margin(m Model) (marginRad, atM float64) {
 		if t, r := f.greatest(lo, hi); r >= rise {
 			rise, atM = r, p.X+t
 		}
-	})
+	}
 	if m.Plane {
 		return s.elevation(m) - math.Atan(rise), atM
 	}
