@@ -93,15 +93,13 @@ func (p *planner) fillTide(section *terrain.Section) {
 	l, k := &p.out.Line, p.out.Line.KFree
 	before, _ := section.Margin(terrain.Model{K: k})
 	low := section.View(terrain.Model{K: k})
-	raised := *section
-	raised.Pieces = slices.Clone(section.Pieces)
-	met := false
-	for i := range raised.Pieces {
-		if piece := &raised.Pieces[i]; isSea(piece, level) {
-			piece.G[0] += moreM
-			met = true
+	raised, met := section.WithGround(func(piece *terrain.Piece) bool {
+		if !isSea(piece, level) {
+			return false
 		}
-	}
+		piece.G[0] += moreM
+		return true
+	})
 	if !met {
 		return
 	}

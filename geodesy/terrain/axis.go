@@ -15,6 +15,16 @@ type axis struct {
 	lattice   Lattice // from the southern or western edge
 	index     int     // cell within the tile
 	crossing  float64 // x of the line by which the walk leaves the cell
+	lo, hi    float64 // u of both ends of the arc
+	ahead     ahead
+}
+
+// ahead holds the crossings of the next lines of a tile. They are worked out several at a time, which takes a processor less than half
+// the time of one after the other, as the walk comes to need them.
+type ahead struct {
+	x     [16]float64
+	first int // the line of x[0]
+	n     int
 }
 
 // onEdgeDeg is how near to a tile's edge a line along it counts as on it, 0.1 mm.
@@ -22,7 +32,7 @@ const onEdgeDeg = 1e-9
 
 func newAxis(arc *arc, p *poly, base, u0, u1 float64) axis {
 	start, final := base+p.at(u0), base+p.at(u1)
-	a := axis{arc: arc, poly: p, base: base, start: start, final: final}
+	a := axis{arc: arc, poly: p, base: base, start: start, final: final, lo: arc.u(arc.x0), hi: arc.u(arc.x1)}
 	// Along a meridian or the equator the polynomial holds only rounding noise, which must not be followed.
 	if math.Abs(final-start) > 1e-10 {
 		a.direction = 1
@@ -59,7 +69,7 @@ func (a *axis) bounds(first, last int) (enter, leave int) {
 
 // enter sets the cell of a value at x in a tile with the given lattice.
 func (a *axis) enter(x, value float64, lattice Lattice) {
-	a.lattice = lattice
+	a.lattice, a.ahead.n = lattice, 0
 	a.index = lattice.index(value-float64(a.degree), a.direction < 0)
 	if a.direction == 0 {
 		return
@@ -77,7 +87,22 @@ func (a *axis) next() {
 	a.crossing = math.Inf(1)
 	if a.direction != 0 {
 		_, line := a.bounds(a.index, a.index)
-		a.crossing = a.cross(a.lineDeg(line))
+		at := (line - a.ahead.first) * a.direction
+		if at < 0 || at >= a.ahead.n {
+			a.lookAhead(line)
+			at = 0
+		}
+		a.crossing = a.ahead.x[at]
+	}
+}
+
+// lookAhead works out the crossings from a line on.
+func (a *axis) lookAhead(line int) {
+	h := &a.ahead
+	h.first, h.n = line, 0
+	for ; h.n < len(h.x) && line >= 0 && line <= a.lattice.N-1; line += a.direction {
+		h.x[h.n] = a.cross(a.lineDeg(line))
+		h.n++
 	}
 }
 
@@ -94,6 +119,10 @@ func (a *axis) step() (left bool) {
 // lineDeg returns the degrees of a grid line of the tile.
 func (a *axis) lineDeg(line int) float64 { return float64(a.degree) + a.lattice.at(line) }
 
+// crossedM is the length of the last step towards a crossing: Newton's error after a step is that step squared times the curvature of the path,
+// which is below 1e-6 per metre.
+const crossedM = 0.02
+
 // cross returns the x at which the coordinate, which must change along the arc, comes to a value in degrees: −Inf or +Inf where it does so
 // before or beyond the stretch. It is a function of the arc and of that value alone, whatever the lattice and whatever was crossed before,
 // so that a walk may begin anywhere and meet the same cells.
@@ -107,7 +136,7 @@ func (a *axis) cross(target float64) float64 {
 	}
 	target -= a.base
 	arc := a.arc
-	lo, hi := arc.u(arc.x0), arc.u(arc.x1)
+	lo, hi := a.lo, a.hi
 	s := &a.series
 	t := (target - a.poly[0]) * s[0]
 	u := t * (1 + t*(s[1]+t*(s[2]+t*s[3])))
@@ -115,6 +144,11 @@ func (a *axis) cross(target float64) float64 {
 		u = lo
 	} else if u > hi {
 		u = hi
+	}
+	// One step of Newton's is nearly always enough. The branches of the loop, which go either way, cost more than the step.
+	v, d := a.poly.slope(u)
+	if next := u - (v-target)/d; d*direction > 0 && next >= lo && next <= hi && math.Abs((next-u)*arc.half) < crossedM {
+		return arc.middle + arc.half*next
 	}
 	for range 60 {
 		v, d := a.poly.slope(u)
@@ -130,8 +164,7 @@ func (a *axis) cross(target float64) float64 {
 		}
 		step := (next - u) * arc.half
 		u = next
-		// Newton's error after a step is that step squared times the curvature of the path, which is below 1e-6 per metre.
-		if math.Abs(step) < 0.02 {
+		if math.Abs(step) < crossedM {
 			break
 		}
 	}

@@ -26,7 +26,7 @@ func (c *cellReader) measure() {
 	northM := geodesy.WGS84.MeridianRadiusM(mid) * math.Pi / 180 / c.rows.PerDeg
 	eastM := geodesy.WGS84.PrimeVerticalRadiusM(mid) * math.Cos(mid*math.Pi/180) * math.Pi / 180 / c.cols.PerDeg
 	c.inverseN, c.inverseE = 1/northM, 1/eastM
-	c.spacingM = math.Max(northM, eastM)
+	c.spacingM = max(northM, eastM)
 	c.flat = math.NaN()
 	c.even = c.rows == evenLattice(c.rows.N) && c.cols == evenLattice(c.cols.N)
 }
@@ -111,8 +111,8 @@ func (c *cellReader) read(piece *Piece, j, i int, here, there *place, middleChor
 	piece.C[0] = here.chord
 	piece.C[1] = (-3*here.chord + 4*middleChord - there.chord) * inverse
 	piece.C[2] = (2*here.chord - 4*middleChord + 2*there.chord) * inverse * inverse
-	east := math.Max(math.Abs(e), math.Abs(ne-nw)) * c.inverseE * narrowE
-	north := math.Max(math.Abs(n), math.Abs(ne-se)) * c.inverseN * narrowN
+	east := max(math.Abs(e), math.Abs(ne-nw)) * c.inverseE * narrowE
+	north := max(math.Abs(n), math.Abs(ne-se)) * c.inverseN * narrowN
 	piece.Slope = math.Sqrt(east*east + north*north)
 	if missing {
 		piece.Slope = 0 // a cliff between posts and their stand-ins is none
@@ -132,5 +132,5 @@ func (c *cellReader) within(j, i int, p *place) (u, v, narrowE, narrowN float64)
 	}
 	u = ((p.lon-float64(c.lon))*c.cols.PerDeg - west) * narrowE
 	v = ((p.lat-float64(c.lat))*c.rows.PerDeg - south) * narrowN
-	return math.Min(math.Max(u, 0), 1), math.Min(math.Max(v, 0), 1), narrowE, narrowN
+	return min(max(u, 0), 1), min(max(v, 0), 1), narrowE, narrowN
 }

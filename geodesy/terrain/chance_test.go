@@ -175,7 +175,7 @@ func TestWeightBeside(t *testing.T) {
 
 func TestTurn(t *testing.T) {
 	for _, d := range [][4]float64{{3, 4, 12, 84}, {-1, 0, 0, 0}, {0, 0, 0, 2}, {5, 0, 0, 0}, {0, 0, 0, 0}} {
-		along := turn(&d, &d)
+		along := axesAlong(&d).turn(&d)
 		want := [4]float64{math.Sqrt(sumSq(&d))}
 		for i := range along {
 			if math.Abs(along[i]-want[i]) > 1e-12*(1+want[0]) {
@@ -184,7 +184,7 @@ func TestTurn(t *testing.T) {
 			}
 		}
 		v := [4]float64{1, -2, 3, -4}
-		if turned := turn(&v, &d); math.Abs(sumSq(&turned)-30) > 1e-12 {
+		if turned := axesAlong(&d).turn(&v); math.Abs(sumSq(&turned)-30) > 1e-12 {
 			t.Errorf("turn(%v, %v) = %v, which is of another length", v, d, turned)
 		}
 	}

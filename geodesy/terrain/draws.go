@@ -71,9 +71,10 @@ func (s *Section) drawPoints(spreads Spreads) (points []drawPoint, posts []float
 			continue
 		}
 		sea := p.sea()
+		low := low.beside(i)
 		add := func(t float64) {
 			x := p.X + t
-			share := low.share(i, t, x, length)
+			share := low.share(t, x, length)
 			lift := l.LiftM(1, x)
 			point := drawPoint{
 				clearM: p.ChordAt(t) - p.GroundAt(t) - p.N[0] - p.N[1]*t,

@@ -84,3 +84,20 @@ func rootsInside(a, b, c, w float64) (t [2]float64, n int) {
 	}
 	return t, n
 }
+
+// greatest returns the place and value of the greatest v on [lo, hi], the last of equals.
+func (f *quotient) greatest(lo, hi float64) (t, v float64) {
+	t, v = lo, f.at(lo)
+	stationary, n := f.stationary()
+	for _, r := range stationary[:n] {
+		if r > lo && r < hi {
+			if value := f.at(r); value >= v {
+				t, v = r, value
+			}
+		}
+	}
+	if value := f.at(hi); value >= v {
+		t, v = hi, value
+	}
+	return t, v
+}

@@ -60,6 +60,7 @@ type Walker struct {
 	holds     bool
 	err       error
 	search    search
+	behind    Line // of Backdrop
 	// steep is the steepest slope of the geoid by cells of 1°.
 	steep map[cell]float64
 	// notes is nil unless TakeNote was called.
@@ -89,7 +90,7 @@ const emptyN = 60
 func (w *Walker) Walk(l *Line, fill Fill, from, to float64, visit func(*Piece) bool) {
 	for i := range l.arcs {
 		a := &l.arcs[i]
-		x0, x1 := math.Max(a.x0, from), math.Min(a.x1, to)
+		x0, x1 := max(a.x0, from), min(a.x1, to)
 		if x1-x0 <= 1e-9 {
 			continue
 		}
@@ -122,14 +123,18 @@ type place struct {
 	x, lat, lon, chord, undulation float64
 }
 
-func (w *Walker) place(a *arc, x float64) place {
+func (w *Walker) place(a *arc, x float64) (p place) {
+	w.placeAt(a, x, &p)
+	return p
+}
+
+func (w *Walker) placeAt(a *arc, x float64, p *place) {
 	u := a.u(x)
-	p := place{x: x, lat: a.lat0 + a.lat.at(u), lon: a.lon0 + a.lon.at(u), chord: a.chord.at(u)}
+	p.x, p.lat, p.lon, p.chord = x, a.lat0+a.lat.at(u), a.lon0+a.lon.at(u), a.chord.at(u)
 	if !w.cell.Contains(p.lat, p.lon) {
 		w.cell = w.geoid.Cell(p.lat, p.lon)
 	}
 	p.undulation = w.cell.UndulationM(p.lat, p.lon)
-	return p
 }
 
 // preferTile moves a line that runs exactly along a tile's edge to the side that has a tile: posts on the edge belong to both.
@@ -150,7 +155,9 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 	lat := newAxis(a, &a.lat, a.lat0, a.u(x0), a.u(x1))
 	lon := newAxis(a, &a.lon, a.lon0, a.u(x0), a.u(x1))
 	lat.degree = min(max(lat.degree, -90), 89)
-	here := w.place(a, x0)
+	var places [2]place
+	here, there := &places[0], &places[1]
+	w.placeAt(a, x0, here)
 	var piece Piece
 	stuck, stuckAt := 0, math.Inf(-1)
 	for here.x < x1 {
@@ -158,12 +165,12 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 		if here.x > stuckAt {
 			stuck, stuckAt = 0, here.x
 		} else if stuck++; stuck > 8 {
-			here = w.place(a, math.Min(here.x+nudgeM, x1))
+			w.placeAt(a, min(here.x+nudgeM, x1), here)
 			lat.degree = min(max(int(math.Floor(here.lat)), -90), 89)
 			lon.degree = int(math.Floor(here.lon))
 			continue
 		}
-		w.preferTile(&lat, &lon, here)
+		w.preferTile(&lat, &lon, *here)
 		tile, state := w.tile(lat.degree, lon.degree)
 		rows, cols := latticesOf(tile)
 		lat.enter(here.x, here.lat, rows)
@@ -173,21 +180,22 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 		c := cellReader{walker: w, tile: tile, state: state, fill: fill, lat: lat.degree, lon: lon.degree, rows: rows, cols: cols}
 		c.measure()
 		for {
-			x := math.Min(math.Min(lat.crossing, lon.crossing), x1)
-			there := here
+			x := min(min(lat.crossing, lon.crossing), x1)
 			if x > here.x {
-				there = w.place(a, x)
+				w.placeAt(a, x, there)
+			} else {
+				*there = *here
 			}
 			if there.x-here.x > 1e-9 {
 				if !c.sliver(here.x, there.x, lengthM) {
 					middle := a.chord.at(a.u((here.x + there.x) / 2))
-					c.read(&piece, lat.index, lon.index, &here, &there, middle)
+					c.read(&piece, lat.index, lon.index, here, there, middle)
 					if !visit(&piece) {
 						return false
 					}
 				}
 			}
-			here = there
+			here, there = there, here
 			if x >= x1 {
 				return true
 			}
@@ -205,7 +213,7 @@ func (w *Walker) walkArc(a *arc, fill Fill, x0, x1, lengthM float64, visit func(
 					lat.degree = min(max(lat.degree, -90), 89)
 					lat.direction = 0
 				}
-				here.x = math.Max(here.x, x)
+				here.x = max(here.x, x)
 				break
 			}
 			if latCrossed {
