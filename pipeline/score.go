@@ -164,11 +164,11 @@ func (o *Options) weights(picture bool) map[string]float64 {
 // weighted is the weighted mean of the terms that have a value.
 func (s *Sightline) weighted(weights map[string]float64) float64 {
 	sum, total := 0.0, 0.0
-	terms := s.Terms()
-	for _, name := range slices.Sorted(maps.Keys(terms)) { // in one order, so that rounding is the same every time
-		if v := terms[name]; v != nil {
-			sum += weights[name] * *v
-			total += weights[name]
+	for _, term := range s.terms() {
+		if v := term.value; v != nil {
+			w := weights[term.name]
+			sum += w * *v
+			total += w
 		}
 	}
 	if total == 0 {
@@ -177,12 +177,27 @@ func (s *Sightline) weighted(weights map[string]float64) float64 {
 	return sum / total
 }
 
+// scoreTerm is a term of the score, with a nil value where it has none.
+type scoreTerm struct {
+	name  string
+	value *float64
+}
+
+// terms are the terms of the score by name, in one order, so that rounding is the same every time.
+func (s *Sightline) terms() [12]scoreTerm {
+	return [12]scoreTerm{
+		{"absence", s.ScoreAbsence}, {"air", s.ScoreAir}, {"evidence", s.ScoreEvidence}, {"fan", s.ScoreFan}, {"flip", s.ScoreFlip}, {"light", s.ScoreLight},
+		{"loss", s.ScoreLoss}, {"reach", s.ScoreReach}, {"ruler", s.ScoreRuler}, {"share", s.ScoreShare}, {"sky", s.ScoreSky}, {"unique", s.ScoreUnique},
+	}
+}
+
 // Terms are the terms of the score by name, nil where a term has no value.
 func (s *Sightline) Terms() map[string]*float64 {
-	return map[string]*float64{
-		"absence": s.ScoreAbsence, "air": s.ScoreAir, "evidence": s.ScoreEvidence, "fan": s.ScoreFan, "flip": s.ScoreFlip, "light": s.ScoreLight,
-		"loss": s.ScoreLoss, "reach": s.ScoreReach, "ruler": s.ScoreRuler, "share": s.ScoreShare, "sky": s.ScoreSky, "unique": s.ScoreUnique,
+	terms := map[string]*float64{}
+	for _, term := range s.terms() {
+		terms[term.name] = term.value
 	}
+	return terms
 }
 
 // Gates are the gates that multiply the weighted mean of the terms, by name.

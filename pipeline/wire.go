@@ -145,8 +145,10 @@ func (r *wireReader) value(v reflect.Value) {
 			r.value(v.Elem())
 		}
 	case reflect.Slice:
-		// Grown as it is filled: a wrong length must not ask for more memory than there are bytes.
-		for range r.length() {
+		// Grown as it is filled: a wrong length must not ask for much more memory than there are bytes.
+		n := r.length()
+		v.Grow(int(min(n, blockRows)))
+		for range n {
 			if r.bad {
 				return
 			}
