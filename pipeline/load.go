@@ -70,6 +70,16 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 			heightless[f.ID] = f.Listed
 		}
 	}
+	cells := w.Index.Cells()
+	progress.begin("read terrain", len(cells))
+	if err := sideBySide(ctx, opts.Workers, len(cells), func(i int) error {
+		// What cannot be read is told below, in an order that does not depend on the goroutines.
+		w.Store.Heights(cells[i].LatDeg, cells[i].LonDeg)
+		progress.add(1)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
 	progress.begin("settle features", len(w.Features))
 	spacing := w.postSpacingM()
 	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
@@ -144,8 +154,8 @@ func (w *World) postSpacingM() float64 {
 			continue
 		}
 		seen[at] = true
-		if tile, err := w.Store.Tile(at[0], at[1]); err == nil && tile != nil {
-			widest = math.Max(widest, metresPerDeg/tile.Rows.PerDeg)
+		if heights, _, _ := w.Store.Heights(at[0], at[1]); heights.RowsPerDeg > 0 {
+			widest = math.Max(widest, metresPerDeg/heights.RowsPerDeg)
 		}
 	}
 	return widest
@@ -159,17 +169,14 @@ func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, 
 		if err := ctx.Err(); err != nil {
 			return 0, err
 		}
-		tile, err := w.Store.Tile(ref.LatDeg, ref.LonDeg)
+		heights, ok, err := w.Store.Heights(ref.LatDeg, ref.LonDeg)
 		if err != nil {
 			return 0, err
 		}
-		if tile == nil {
+		if ok {
+			lowest = math.Min(lowest, heights.LowestM)
+		} else if w.Store.State(ref.LatDeg, ref.LonDeg) != terrain.HasTile {
 			continue
-		}
-		for i := range tile.Len() {
-			if post, ok := tile.PostM(i); ok {
-				lowest = math.Min(lowest, post)
-			}
 		}
 		for _, beside := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
 			if lat := ref.LatDeg + beside[0]; lat >= -90 && lat < 90 && w.Store.State(lat, ref.LonDeg+beside[1]) != terrain.HasTile {

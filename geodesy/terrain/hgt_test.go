@@ -122,8 +122,9 @@ func TestDecodeSamples(t *testing.T) {
 			}
 			lowest = min(lowest, h)
 		}
-		highest, ok := tile.highest()
-		if lowest != test.lowest || highest != test.highest || !ok || voids != test.voids || zeros != test.zeros {
+		heights, ok := tile.heights()
+		highest := heights.HighestM
+		if lowest != test.lowest || highest != test.highest || heights.LowestM != float64(lowest) || !ok || voids != test.voids || zeros != test.zeros {
 			t.Errorf("%s: %d…%v m, %d voids, %d zeros, want %d…%v m, %d voids, %d zeros", test.name, lowest, highest, voids, zeros,
 				test.lowest, test.highest, test.voids, test.zeros)
 		}

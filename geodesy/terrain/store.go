@@ -61,7 +61,7 @@ type slot struct {
 type outcome struct {
 	err      error   // why there is no tile
 	errs     []error // all files that could not be read, err among them
-	highestM float64
+	heights  Heights
 	anyPost  bool // false where all posts are void
 	refused  int
 	sea      bool // all void where there is no land
@@ -110,7 +110,7 @@ func (s *Store) read(at *slot) (*Tile, error) {
 			at.outcome.Store(known)
 			return (*Tile)(nil), known.err
 		}
-		known.highestM, known.anyPost = tile.highest()
+		known.heights, known.anyPost = tile.heights()
 		if !known.anyPost && len(errs) == 0 && !s.land(int(at.at.latDeg), int(at.at.lonDeg)) {
 			// A set that covers open sea without data says no more of it than one that leaves it out.
 			known.sea = true
@@ -172,18 +172,33 @@ func (s *Store) land(latDeg, lonDeg int) bool {
 	return LandCell(latDeg, lonDeg) || s.opts.LandHint != nil && s.opts.LandHint(latDeg, lonDeg)
 }
 
-// HighestM returns the highest post of a tile in metres over the geoid; false where there is no readable tile or all of it is
-// void. The tile is read at the first call for it and not again.
-func (s *Store) HighestM(latDeg, lonDeg int) (m float64, ok bool) {
+// Heights are the lowest and the highest post of a tile in metres over the geoid, and the number of its rows of posts to a degree.
+type Heights struct{ LowestM, HighestM, RowsPerDeg float64 }
+
+// Heights returns those of a tile; false where there is no readable tile, or all of it is void and only RowsPerDeg has a value. The tile is read
+// at the first call for it and not again. With Strict the error of an unreadable tile is returned.
+func (s *Store) Heights(latDeg, lonDeg int) (heights Heights, ok bool, err error) {
 	at, ok := s.slots[cellOf(latDeg, lonDeg)]
 	if !ok {
-		return 0, false
+		return Heights{}, false, nil
 	}
 	known := s.outcome(at)
-	if known.err != nil || !known.anyPost {
-		return 0, false
+	if known.err != nil && s.opts.Strict {
+		return Heights{}, false, known.err
 	}
-	return known.highestM, true
+	if known.err != nil {
+		return Heights{}, false, nil
+	}
+	if !known.anyPost {
+		return Heights{RowsPerDeg: known.heights.RowsPerDeg}, false, nil
+	}
+	return known.heights, true, nil
+}
+
+// HighestM returns the highest post of a tile in metres over the geoid; false where there is no readable tile or all of it is void.
+func (s *Store) HighestM(latDeg, lonDeg int) (m float64, ok bool) {
+	heights, ok, _ := s.Heights(latDeg, lonDeg)
+	return heights.HighestM, ok
 }
 
 func (s *Store) outcome(at *slot) *outcome {

@@ -2,7 +2,6 @@ package terrain
 
 import (
 	"math"
-	"slices"
 )
 
 // Void marks a post of whole metres without a height.
@@ -44,19 +43,28 @@ func (t *Tile) PostM(index int) (heightM float64, ok bool) {
 // Len is the number of posts.
 func (t *Tile) Len() int { return t.Rows.N * t.Cols.N }
 
-// highest returns the greatest height of the tile; false where all is void.
-func (t *Tile) highest() (heightM float64, ok bool) {
+// heights returns the extremes of the tile; false where all is void.
+func (t *Tile) heights() (h Heights, ok bool) {
+	h = Heights{LowestM: math.Inf(1), HighestM: math.Inf(-1), RowsPerDeg: t.Rows.PerDeg}
 	if t.Posts != nil {
-		highest := slices.Max(t.Posts)
-		return float64(highest), highest != Void
+		lowest, highest := int16(math.MaxInt16), int16(Void)
+		for _, post := range t.Posts {
+			if highest = max(highest, post); post != Void {
+				lowest = min(lowest, post)
+			}
+		}
+		if highest == Void {
+			return h, false
+		}
+		h.LowestM, h.HighestM = float64(lowest), float64(highest)
+		return h, true
 	}
-	heightM = math.Inf(-1)
 	for i := range t.Len() {
-		if h, known := t.PostM(i); known && h > heightM {
-			heightM, ok = h, true
+		if post, known := t.PostM(i); known {
+			h.LowestM, h.HighestM, ok = min(h.LowestM, post), max(h.HighestM, post), true
 		}
 	}
-	return heightM, ok
+	return h, ok
 }
 
 // bytes is the memory that the posts and their maxima take.
