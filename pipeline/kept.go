@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
@@ -135,18 +136,20 @@ func sideBySide(ctx context.Context, workers, n int, do func(i int) error) error
 	var next atomic.Int64
 	for range min(max(workers, 1), n) {
 		group.Go(func() error {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= n {
-					return nil
+			i := 0
+			return Guard(func() string { return fmt.Sprintf("group %d of %d of rows", i, n) }, func() error {
+				for {
+					if i = int(next.Add(1)) - 1; i >= n {
+						return nil
+					}
+					if err := ctx.Err(); err != nil {
+						return err
+					}
+					if err := do(i); err != nil {
+						return err
+					}
 				}
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				if err := do(i); err != nil {
-					return err
-				}
-			}
+			})
 		})
 	}
 	return group.Wait()

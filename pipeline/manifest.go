@@ -135,9 +135,13 @@ type Counts struct {
 	Verdicts   map[Verdict]int `json:"verdicts"`
 }
 
-// Stage is the time one stage took.
+// Stage is what one stage did in which time.
 type Stage struct {
 	Name    string  `json:"name"`
 	Seconds float64 `json:"seconds"`
 	Items   int     `json:"items"`
+	// PerSecond is Items by Seconds, 0 where no time passed.
+	PerSecond float64 `json:"per_second"`
+	// MemoryBytes is what the program held when the stage ended; see MemoryBytes.
+	MemoryBytes int64 `json:"memory_bytes"`
 }

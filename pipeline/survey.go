@@ -22,7 +22,11 @@ type clock struct {
 
 func (c *clock) stage(name string, items int) {
 	now := c.now()
-	c.stages = append(c.stages, Stage{Name: name, Seconds: now.Sub(c.since).Seconds(), Items: items})
+	stage := Stage{Name: name, Seconds: now.Sub(c.since).Seconds(), Items: items, MemoryBytes: MemoryBytes()}
+	if stage.Seconds > 0 {
+		stage.PerSecond = float64(items) / stage.Seconds
+	}
+	c.stages = append(c.stages, stage)
 	c.since = now
 }
 

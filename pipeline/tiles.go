@@ -3,6 +3,7 @@ package pipeline
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"sync"
@@ -191,11 +192,17 @@ func (n *TileNeeds) countLines(ctx context.Context, opts *Options, world *World,
 	var next atomic.Int64
 	for range min(max(opts.Workers, 1), max(len(plan.chunks), 1)) {
 		group.Go(func() error {
-			own := new(tally)
-			for i := int(next.Add(1)) - 1; i < len(plan.chunks); i = int(next.Add(1)) - 1 {
-				if err := own.add(ctx, opts, world, plan, plan.chunks[i], progress); err != nil {
-					return err
+			own, i := new(tally), 0
+			err := Guard(func() string { return fmt.Sprintf("the lines of chunk %d", i) }, func() error {
+				for i = int(next.Add(1)) - 1; i < len(plan.chunks); i = int(next.Add(1)) - 1 {
+					if err := own.add(ctx, opts, world, plan, plan.chunks[i], progress); err != nil {
+						return err
+					}
 				}
+				return nil
+			})
+			if err != nil {
+				return err
 			}
 			mu.Lock()
 			defer mu.Unlock()

@@ -78,6 +78,8 @@ type Tracer struct {
 	ducts bool
 	// lowM is the length of the last ray judged within the low height of sea or ground.
 	lowM float64
+	// observerID and targetID are the line under way; the target's is empty between lines.
+	observerID, targetID string
 	// lights remembers the term light by whole degrees of latitude and azimuth.
 	lights map[[2]int]float64
 }
@@ -202,6 +204,7 @@ func (t *Tracer) Trace(observer, target *gazetteer.Feature, inFull bool) (Trace,
 // sightline.
 func (t *Tracer) aim(observer, target *gazetteer.Feature) (trace Trace, ok bool, err error) {
 	o := &t.opts
+	t.observerID, t.targetID = observer.ID, target.ID
 	trace = Trace{EyeSDM: o.eyeSDM(observer), TopSDM: o.topSDM(target)}
 	from := terrain.End{At: observer.At, HeightM: o.eyeHeightM(observer), UndulationM: t.geoid.UndulationM(observer.At)}
 	to := terrain.End{At: target.At, HeightM: topHeightM(target), UndulationM: t.geoid.UndulationM(target.At)}

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"slices"
 	"sync/atomic"
 
@@ -77,6 +78,19 @@ type chunkTracer struct {
 	recordsOnly bool
 	// seers counts, by feature, the observers that have a listed line in view to it.
 	seers []atomic.Int32
+	// at is the chunk under way.
+	at int
+}
+
+// where says what is being traced.
+func (t *chunkTracer) where() string {
+	if t.Tracer == nil {
+		return "the beginning of a worker"
+	}
+	if t.targetID == "" {
+		return fmt.Sprintf("chunk %d, observer %s", t.at, t.observerID)
+	}
+	return fmt.Sprintf("chunk %d, line from %s to %s", t.at, t.observerID, t.targetID)
 }
 
 // traceAll traces the chunks of a part on opts.Workers goroutines, each with a tracer of its own. Chunks are independent, and results are put
@@ -98,20 +112,23 @@ func (j *job) traceAll(ctx context.Context, e *earlier, part Part, progress *Pro
 	var next atomic.Int64
 	for range min(max(j.opts.Workers, 1), max(len(results), 1)) {
 		group.Go(func() error {
-			t := chunkTracer{Tracer: NewTracer(j.opts, j.world.Store, j.world.Geoid), job: j, earlier: e, packer: packer, recordsOnly: part.Of > 1, seers: seers}
-			t.highestM = j.plan.highestM
-			t.walker.TakeNote()
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(results) {
-					return nil
+			t := chunkTracer{job: j, earlier: e, packer: packer, recordsOnly: part.Of > 1, seers: seers}
+			return Guard(t.where, func() error {
+				t.Tracer = NewTracer(j.opts, j.world.Store, j.world.Geoid)
+				t.highestM = j.plan.highestM
+				t.walker.TakeNote()
+				for {
+					i := int(next.Add(1)) - 1
+					if i >= len(results) {
+						return nil
+					}
+					out, err := t.chunk(ctx, first+i, progress)
+					if err != nil {
+						return err
+					}
+					results[i] = out
 				}
-				out, err := t.chunk(ctx, first+i, progress)
-				if err != nil {
-					return err
-				}
-				results[i] = out
-			}
+			})
 		})
 	}
 	if err := group.Wait(); err != nil {
@@ -135,12 +152,15 @@ func (t *chunkTracer) chunk(ctx context.Context, chunk int, progress *Progress) 
 	world, opts := t.job.world, &t.opts
 	out := &traced{counts: Counts{Verdicts: map[Verdict]int{}}}
 	var rows chunkRows
+	t.at = chunk
 	for _, at := range t.job.plan.chunks[chunk] {
+		observer := &world.Features[at]
+		t.observerID, t.targetID = observer.ID, ""
 		rec, frame, err := t.record(ctx, at, out)
 		if err != nil {
 			return nil, err
 		}
-		observer := &world.Features[at]
+		t.targetID = ""
 		block, err := t.job.spill.addPacked(frame)
 		if err != nil {
 			return nil, err

@@ -39,7 +39,7 @@ func WriteCase(ctx context.Context, dir string, w *pipeline.Weighing) error {
 	if w.Prediction != nil {
 		files = append(files, copied(caseClaimFile, w.Prediction.Path))
 	}
-	return writeNewFolder(ctx, dir, files)
+	return WriteNewFolder(ctx, dir, files)
 }
 
 // copied is a file with the bytes of another.
@@ -71,8 +71,9 @@ func writeCaseProfiles(out io.Writer, profiles []pipeline.Profile) error {
 	return table.Error()
 }
 
-// writeNewFolder writes files into a folder beside its place, and renames it when it is complete.
-func writeNewFolder(ctx context.Context, dir string, files []File) (err error) {
+// WriteNewFolder writes a folder of files that must not exist yet, complete or not at all: the files are written to a folder beside it, brought
+// to disk and renamed. When ctx is cancelled, what was written is removed.
+func WriteNewFolder(ctx context.Context, dir string, files []File) (err error) {
 	if err := CheckOut(dir, false); err != nil {
 		return err
 	}

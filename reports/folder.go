@@ -215,9 +215,11 @@ func writeFiles(ctx context.Context, folder string, files []File) ([]Written, er
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(runtime.GOMAXPROCS(0))
 	for i, file := range files {
-		group.Go(func() (err error) {
-			written[i], err = writeFile(ctx, folder, file)
-			return err
+		group.Go(func() error {
+			return pipeline.Guard(func() string { return "the writing of " + file.Name }, func() (err error) {
+				written[i], err = writeFile(ctx, folder, file)
+				return err
+			})
 		})
 	}
 	return written, group.Wait()

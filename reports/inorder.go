@@ -1,9 +1,14 @@
 package reports
 
-import "sync"
+import (
+	"fmt"
+	"sync"
+
+	"farstation/pipeline"
+)
 
 // inOrder makes n things side by side, at most as many at once as there are workers, and takes them in their order on the calling goroutine.
-// It ends with the first error, once no goroutine of its is left.
+// It ends with the first error, once none of its goroutines is left.
 func inOrder[T any](workers, n int, make1 func(i int) (T, error), take func(T) error) error {
 	type made struct {
 		thing T
@@ -27,8 +32,12 @@ func inOrder[T any](workers, n int, make1 func(i int) (T, error), take func(T) e
 				return
 			}
 			all.Go(func() {
-				thing, err := make1(i)
-				one <- made{thing, err}
+				var m made
+				m.err = pipeline.Guard(func() string { return fmt.Sprintf("group %d of %d of rows", i, n) }, func() (err error) {
+					m.thing, err = make1(i)
+					return err
+				})
+				one <- m
 			})
 		}
 	})

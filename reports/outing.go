@@ -52,5 +52,5 @@ func WriteOutings(ctx context.Context, dir string, outings []pipeline.Outing) er
 		}
 		files = append(files, File{fmt.Sprintf("claim-%d.json", i+1), func(w io.Writer) error { _, err := w.Write(text); return err }})
 	}
-	return writeNewFolder(ctx, dir, files)
+	return WriteNewFolder(ctx, dir, files)
 }

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"os"
 	"os/signal"
 	"strconv"
@@ -49,15 +50,47 @@ func run(args []string, stdio *stdio) int {
 	context.AfterFunc(ctx, stop)
 	root := newRootCommand(stdio)
 	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
+	err := pipeline.Guard(func() string { return commandWord(root, args) }, func() error { return root.ExecuteContext(ctx) })
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
-		fmt.Fprintln(stdio.err, "farstation: interrupted: nothing was written")
-		return statusInterrupted
+		err = statusError{statusInterrupted, errors.New("interrupted: nothing was written")}
 	}
-	for _, line := range errorLines(err) {
-		fmt.Fprintf(stdio.err, "farstation: %s\n", plain(line))
-	}
+	report(stdio.err, asksForJSON(args), err)
 	return statusOf(err)
+}
+
+// commandWord names the command of some arguments.
+func commandWord(root *cobra.Command, args []string) string {
+	if cmd, _, err := root.Find(args); err == nil {
+		return cmd.CommandPath()
+	}
+	return root.Name()
+}
+
+// report says on standard error what is wrong, one line for each error, and after a fault of the program what it was calling; as objects
+// where asked for.
+func report(out io.Writer, asObjects bool, err error) {
+	var fault *pipeline.Fault
+	errors.As(err, &fault)
+	status := statusOf(err)
+	for _, line := range errorLines(err) {
+		if !asObjects {
+			fmt.Fprintf(out, "farstation: %s\n", plain(line))
+			continue
+		}
+		items, level := []any{"status", status}, slog.LevelError
+		if fault != nil {
+			items = append(items, "stack", fault.Stack)
+		}
+		if status == statusPartly {
+			level = slog.LevelWarn
+		}
+		jsonLog(out).Log(context.Background(), level, plain(line), items...)
+	}
+	if fault != nil && !asObjects {
+		for line := range strings.Lines(fault.Stack) {
+			fmt.Fprintf(out, "  %s\n", plain(strings.ReplaceAll(strings.TrimRight(line, "\n"), "\t", "  ")))
+		}
+	}
 }
 
 // statusError is an error that ends the program with a status of its own.
@@ -70,8 +103,9 @@ func (e statusError) Unwrap() error { return e.error }
 
 // wrongInput marks an error as that of the user's flags or files.
 func wrongInput(err error) error {
-	if err == nil {
-		return nil
+	var fault *pipeline.Fault
+	if err == nil || errors.As(err, &fault) { // a fault of the program is nobody's input
+		return err
 	}
 	return statusError{statusWrongInput, err}
 }

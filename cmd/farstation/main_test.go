@@ -1,15 +1,21 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"farstation/pipeline"
 )
 
 func TestMain(m *testing.M) {
@@ -65,6 +71,18 @@ func TestScripts(t *testing.T) {
 					ts.Fatalf("%s and %s differ:\n%s", args[0], args[1], difference)
 				}
 			},
+			// objects wants every line on standard error to be one object with a time, a level and a message.
+			"objects": func(ts *testscript.TestScript, neg bool, args []string) {
+				for line := range strings.Lines(ts.ReadFile("stderr")) {
+					var object struct {
+						Time       time.Time
+						Level, Msg string
+					}
+					if err := json.Unmarshal([]byte(line), &object); err != nil || object.Time.IsZero() || object.Level == "" || object.Msg == "" {
+						ts.Fatalf("%q is no object with time, level and msg: %v", line, err)
+					}
+				}
+			},
 			// holds DIR NAMES… wants a folder to hold exactly these names, hidden ones too.
 			"holds": func(ts *testscript.TestScript, neg bool, args []string) {
 				entries, err := os.ReadDir(ts.MkAbs(args[0]))
@@ -105,6 +123,32 @@ func TestErrorLines(t *testing.T) {
 		if got := statusOf(test.err); got != test.code {
 			t.Errorf("statusOf(%s) = %d, want %d", test.name, got, test.code)
 		}
+	}
+}
+
+// A fault of the program ends with 1 whatever it was wrapped in, says where it was, and is followed by what was being called.
+func TestFaultIsReported(t *testing.T) {
+	panicked := pipeline.Guard(func() string { return "chunk 3, line from csv:1 to csv:2" }, func() error { panic("index\x1b out of range") })
+	err := wrongInput(fmt.Errorf("gather: %w", panicked))
+	if got := statusOf(err); got != statusFailed {
+		t.Errorf("status %d, want %d", got, statusFailed)
+	}
+	var text, objects bytes.Buffer
+	report(&text, false, err)
+	want := "farstation: gather: this is a fault of the program, at chunk 3, line from csv:1 to csv:2: index\\x1b out of range: please report it with these lines, the command, and the files that it read\n  goroutine "
+	if !strings.HasPrefix(text.String(), want) || !strings.Contains(text.String(), "\n  farstation/pipeline.Guard(") || strings.Contains(text.String(), "\\x09") {
+		t.Errorf("report gives\n%s\nwant it to begin with\n%s\nand the stack", text.String(), want)
+	}
+	report(&objects, true, err)
+	var object struct {
+		Level, Msg, Stack string
+		Status            int
+	}
+	if err := json.Unmarshal(objects.Bytes(), &object); err != nil || strings.Count(objects.String(), "\n") != 1 {
+		t.Fatalf("report as objects gives %q: %v", objects.String(), err)
+	}
+	if object.Level != "ERROR" || object.Status != statusFailed || !strings.Contains(object.Msg, "chunk 3") || !strings.Contains(object.Stack, "pipeline.Guard") {
+		t.Errorf("report as objects gives %+v", object)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"math"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -23,7 +24,26 @@ type progressOptions struct {
 func (o *progressOptions) addFlags(add flagAdder) {
 	o.log = "text"
 	add.BoolVar(&o.quiet, "quiet", false, "no progress on standard error")
-	add.Var(choiceValue{&o.log, []string{"text", "json"}}, "log", "form of the progress where standard error is no terminal; json also where it is one")
+	add.Var(choiceValue{&o.log, []string{"text", "json"}}, "log", "form of the progress where standard error is no terminal; json, also where it is one, makes all that goes there one object a line, errors too")
+}
+
+// jsonLog writes objects, each whole and on a line of its own: the handler hands every line to the writer at once.
+func jsonLog(out io.Writer) *slog.Logger { return slog.New(slog.NewJSONHandler(out, nil)) }
+
+// asksForJSON tells whether the arguments of a command ask for objects on standard error. It looks at them itself, since a wrong flag ends a
+// command before they are all understood.
+func asksForJSON(args []string) bool {
+	at := slices.Index(args, "--log")
+	return slices.Contains(args, "--log=json") || at >= 0 && at+1 < len(args) && args[at+1] == "json"
+}
+
+// note says something beside the results on standard error.
+func (o *progressOptions) note(out io.Writer, text string) {
+	if o.log == "json" {
+		jsonLog(out).Info(plain(text))
+		return
+	}
+	fmt.Fprintf(out, "farstation: %s\n", plain(text))
 }
 
 const (
@@ -38,6 +58,8 @@ type watcher struct {
 	now    func() time.Time
 	draw   *redrawn
 	log    *slog.Logger
+	json   bool // the log is one of objects
+	began  time.Time
 	stage  string
 	since  time.Time // beginning of the stage
 	logged time.Time
@@ -48,13 +70,13 @@ type watcher struct {
 
 // watch begins to show progress; stop must be called. What is to be watched goes into the Progress.
 func watch(out io.Writer, opts progressOptions) *watcher {
-	w := &watcher{now: time.Now, done: make(chan struct{})}
+	w := &watcher{now: time.Now, began: time.Now(), done: make(chan struct{})}
 	file, isFile := out.(*os.File)
 	switch {
 	case opts.quiet:
 		return w
 	case opts.log == "json":
-		w.log = slog.New(slog.NewJSONHandler(out, nil))
+		w.log, w.json = jsonLog(out), true
 	case isFile && term.IsTerminal(int(file.Fd())):
 		w.draw = &redrawn{file: file}
 	default:
@@ -88,6 +110,19 @@ func (w *watcher) stop() {
 	}
 }
 
+// finish is stop for work that is done. A log of objects gets a last one with what was counted, for texts say that on standard output.
+func (w *watcher) finish(out string, counts any, unreadable []string) {
+	w.stop()
+	if !w.json {
+		return
+	}
+	items := []any{"counts", counts, "unreadable_tiles", len(unreadable), "seconds", math.Round(1000*w.now().Sub(w.began).Seconds()) / 1000, "peak_memory_bytes", memoryBytes()}
+	if out != "" {
+		items = append(items, "out", plain(out))
+	}
+	w.log.Info("done", items...)
+}
+
 // look shows what has changed since the last look.
 func (w *watcher) look() {
 	s, now := w.Snapshot(), w.now()
@@ -107,17 +142,7 @@ func (w *watcher) look() {
 		return
 	}
 	w.logged = now
-	items := []any{"stage", s.Stage, "done", s.Done, "memory_bytes", memoryBytes()}
-	if s.Total > 0 {
-		items = append(items, "total", s.Total)
-	}
-	if pace.perSecond > 0 {
-		items = append(items, "per_second", math.Round(10*pace.perSecond)/10)
-	}
-	if pace.left > 0 {
-		items = append(items, "left_seconds", pace.left.Seconds())
-	}
-	w.log.Info("progress", items...)
+	w.log.Info("progress", pace.items(s)...)
 }
 
 // pace is how fast a stage goes; values that are not known yet are 0.
@@ -135,6 +160,21 @@ func paceOf(s pipeline.Snapshot, spent time.Duration) pace {
 		p.left = time.Duration(float64(s.Total-s.Done) / p.perSecond * float64(time.Second)).Round(time.Second)
 	}
 	return p
+}
+
+// items are the fields of a line of log.
+func (p pace) items(s pipeline.Snapshot) []any {
+	items := []any{"stage", s.Stage, "done", s.Done, "memory_bytes", pipeline.MemoryBytes()}
+	if s.Total > 0 {
+		items = append(items, "total", s.Total)
+	}
+	if p.perSecond > 0 {
+		items = append(items, "per_second", math.Round(10*p.perSecond)/10)
+	}
+	if p.left > 0 {
+		items = append(items, "left_seconds", p.left.Seconds())
+	}
+	return items
 }
 
 func (p pace) words(s pipeline.Snapshot) string {

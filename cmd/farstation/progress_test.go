@@ -2,10 +2,15 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -56,6 +61,95 @@ func TestWatcherLogs(t *testing.T) {
 		at = at.Add(6 * time.Second)
 	}
 }
+
+// logged returns the fields of each message of a log of objects, but for time, level and msg; those of errors under "".
+func logged(t *testing.T) map[string][]string {
+	t.Helper()
+	var out bytes.Buffer
+	s := pipeline.Snapshot{Stage: "rank", Done: 3, Total: 9}
+	w := &watcher{now: time.Now, done: make(chan struct{}), log: jsonLog(&out), json: true}
+	w.log.Info("progress", paceOf(s, 2*time.Second).items(s)...)
+	w.finish("run", pipeline.Counts{}, nil)
+	report(&out, true, pipeline.Guard(func() string { return "a line" }, func() error { panic("a fault") }))
+	fields := map[string][]string{}
+	for line := range strings.Lines(out.String()) {
+		var object map[string]any
+		if err := json.Unmarshal([]byte(line), &object); err != nil {
+			t.Fatal(err)
+		}
+		msg := object["msg"].(string)
+		if object["level"] == "ERROR" {
+			msg = ""
+		}
+		for _, always := range []string{"time", "level", "msg"} {
+			delete(object, always)
+		}
+		fields[msg] = slices.Sorted(maps.Keys(object))
+	}
+	return fields
+}
+
+// README lists the fields of the log.
+func TestReadmeLog(t *testing.T) {
+	want := logged(t)
+	_, table, found := strings.Cut(readme(t), "| msg | level | other fields")
+	if !found || len(want) != 3 {
+		t.Fatalf("README has a table of the log: %v; messages: %v", found, want)
+	}
+	table, _, _ = strings.Cut(table, "\n\n")
+	for line := range strings.Lines(table) {
+		cells := strings.Split(line, " | ")
+		if len(cells) != 3 || cells[1] == "---" {
+			continue
+		}
+		msg := ""
+		if name := regexp.MustCompile("^\\| `([a-z]+)`$").FindStringSubmatch(cells[0]); name != nil {
+			msg = name[1]
+		}
+		var got []string
+		for _, word := range regexp.MustCompile("`([a-z_]+)`").FindAllStringSubmatch(cells[2], -1) {
+			got = append(got, word[1])
+		}
+		slices.Sort(got)
+		if !slices.Equal(got, want[msg]) {
+			t.Errorf("README lists %q for %q, the log has %q", got, msg, want[msg])
+		}
+		delete(want, msg)
+	}
+	if len(want) > 0 {
+		t.Errorf("README says nothing of %v", want)
+	}
+}
+
+// A log of objects is whole lines whatever writes at once: each is handed to the writer in one piece.
+func TestLogLinesAreWhole(t *testing.T) {
+	pieces := make(chan []byte, 1000)
+	log := jsonLog(writerFunc(func(b []byte) (int, error) { pieces <- bytes.Clone(b); return len(b), nil }))
+	var wait sync.WaitGroup
+	for i := range 8 {
+		wait.Go(func() {
+			for n := range 100 {
+				log.Info("progress", "stage", strings.Repeat("x", 100*i), "done", n)
+			}
+		})
+	}
+	wait.Wait()
+	close(pieces)
+	count := 0
+	for piece := range pieces {
+		count++
+		if !json.Valid(piece) || bytes.Count(piece, []byte("\n")) != 1 || piece[len(piece)-1] != '\n' {
+			t.Fatalf("a piece is %q, want one line", piece)
+		}
+	}
+	if count != 800 {
+		t.Errorf("%d pieces, want 800", count)
+	}
+}
+
+type writerFunc func([]byte) (int, error)
+
+func (f writerFunc) Write(b []byte) (int, error) { return f(b) }
 
 func TestRedrawn(t *testing.T) {
 	file, err := os.Create(filepath.Join(t.TempDir(), "terminal"))

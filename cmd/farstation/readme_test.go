@@ -122,7 +122,7 @@ func TestReadmeCommands(t *testing.T) {
 	}
 }
 
-// Names with underscores are columns, codes of doubt, cases, outcomes or parts of a photograph.
+// Names with underscores are columns, codes of doubt, cases, outcomes, parts of a photograph or fields of the log.
 func TestReadmeNamesColumns(t *testing.T) {
 	known := map[string]bool{string(pipeline.BothInView): true, string(pipeline.FarBehindNear): true, string(pipeline.NearMissingFarSeen): true}
 	for _, table := range reports.Dictionary() {
@@ -132,6 +132,11 @@ func TestReadmeNamesColumns(t *testing.T) {
 	}
 	for _, doubt := range allDoubts() {
 		known[doubt.Code] = true
+	}
+	for _, fields := range logged(t) {
+		for _, field := range fields {
+			known[field] = true
+		}
 	}
 	for _, word := range []string{pipeline.NotSeen, pipeline.AirNotClear, pipeline.NotTried, string(pipeline.PartSeaHorizon)} {
 		known[word] = true

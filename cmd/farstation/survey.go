@@ -32,6 +32,7 @@ type surveyOptions struct {
 	feet          bool
 	share         pipeline.Part // none for the whole survey
 	since         string
+	profile       string
 	progress      progressOptions
 }
 
@@ -108,6 +109,7 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
 			f.Var(shareValue{&o.share}, "share", "`I/N`: trace one of N parts only, I from 1, and write a share instead of a run; \"farstation gather\" makes the run of all shares")
 			f.StringVar(&o.since, "since", "", "run folder `DIR` of an earlier run: reuse what it found of pairs whose features, terrain and parameters did not change")
+			f.StringVar(&o.profile, "profile", "", "new folder `DIR` for cpu.pprof and heap.pprof, which \"go tool pprof\" reads: where time and memory went")
 			o.progress.addFlags(f)
 		}),
 	}
@@ -132,6 +134,9 @@ func (o *surveyOptions) check() error {
 	}
 	if o.out == "" {
 		say("no --out: name the folder to write")
+	}
+	if o.profile != "" && filepath.Clean(o.profile) == filepath.Clean(o.out) {
+		say("--profile %s: is the folder of --out: name another", o.profile)
 	}
 	if o.Top < 0 {
 		say("--top %d: must be 0 or more", o.Top)
@@ -176,6 +181,11 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	if err := checkOut(o.out, o.replace); err != nil {
 		return wrongInput(err)
 	}
+	profile, err := startProfile(o.profile)
+	if err != nil {
+		return wrongInput(err)
+	}
+	defer func() { err = profile.finish(ctx, err) }()
 	before, why, err := openSince(ctx, o.since)
 	if err != nil {
 		return wrongInput(err)
@@ -223,7 +233,7 @@ func writeShare(ctx context.Context, stdio *stdio, o surveyOptions, share *pipel
 	if err := reports.WriteShare(ctx, o.out, o.replace, share); err != nil {
 		return err
 	}
-	watcher.stop()
+	watcher.finish(o.out, map[string]int{"observers": share.Observers, "traced": share.Traced}, share.Unreadable)
 	text := fmt.Sprintf("Share %d of %d: %s, %s traced\n", share.Share, share.Of, plural(share.Observers, "observer", "observers"), plural(share.Traced, "line", "lines"))
 	if share.Reuse != nil {
 		text += reuseWords(share.Reuse) + "\n"
@@ -255,7 +265,7 @@ func writeRun(ctx context.Context, stdio *stdio, result *pipeline.Result, to run
 	if err := reports.WriteRun(ctx, to.out, to.replace, result, []reports.File{report}); err != nil {
 		return err
 	}
-	watcher.stop()
+	watcher.finish(to.out, result.Manifest.Counts, result.Manifest.Terrain.Unreadable)
 	var text bytes.Buffer
 	if to.json {
 		if err := reports.WriteJSON(&text, result.Manifest); err != nil {

@@ -97,7 +97,7 @@ func runTiles(ctx context.Context, stdio *stdio, o tilesOptions) error {
 	if err != nil {
 		return wrongInput(err)
 	}
-	watcher.stop()
+	watcher.finish("", map[string]int64{"observers": int64(needs.Observers), "lines": needs.Lines, "cells": int64(len(needs.Cells))}, needs.Unreadable)
 	var text bytes.Buffer
 	switch {
 	case o.asJSON:
@@ -108,10 +108,10 @@ func runTiles(ctx context.Context, stdio *stdio, o tilesOptions) error {
 			fmt.Fprintln(&text, name)
 		}
 		if len(names) == 0 {
-			fmt.Fprintln(stdio.err, "farstation: none missing")
+			o.progress.note(stdio.err, "none missing")
 		}
 		if left := leftOut(needs); left != "" {
-			fmt.Fprintf(stdio.err, "farstation: %s\n", left)
+			o.progress.note(stdio.err, left)
 		}
 	default:
 		err = writeTiles(&text, needs, &o)

@@ -59,12 +59,12 @@ type slot struct {
 
 // outcome of reading a tile; it outlives the tile.
 type outcome struct {
-	err      error   // why there is no tile
-	errs     []error // all files that could not be read, err among them
-	heights  Heights
-	anyPost  bool // false where all posts are void
-	refused  int
-	sea      bool // all void where there is no land
+	err     error   // why there is no tile
+	errs    []error // all files that could not be read, err among them
+	heights Heights
+	anyPost bool // false where all posts are void
+	refused int
+	sea     bool // all void where there is no land
 }
 
 // NewStore returns a store of the tiles of an index. Nothing is read yet.
