@@ -8,7 +8,7 @@ import (
 )
 
 // missing skips a test for want of an outside program, or fails it where all of them must be there.
-func missing(t *testing.T, reason string) {
+func missing(t testing.TB, reason string) {
 	t.Helper()
 	if os.Getenv("CI") == "true" {
 		t.Fatal(reason)
@@ -17,7 +17,7 @@ func missing(t *testing.T, reason string) {
 }
 
 // runNode runs a script that needs a module from npm and returns what it prints.
-func runNode(t *testing.T, module, script string, args ...string) string {
+func runNode(t testing.TB, module, script string, args ...string) string {
 	t.Helper()
 	node, err := exec.LookPath("node")
 	if err != nil {

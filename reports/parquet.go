@@ -17,7 +17,7 @@ import (
 )
 
 // batchRows is the number of rows handed to the encoder at once.
-const batchRows = 1024
+const batchRows = 128
 
 // createdBy is fixed, so that the same rows give the same bytes whatever the build. Readers take it apart: "name version x (build y)".
 const createdBy = "farstation version 1 (build parquet-go)"
