@@ -19,8 +19,8 @@ type axis struct {
 	ahead     ahead
 }
 
-// ahead holds the crossings of the next lines of a tile. They are worked out several at a time, which takes a processor less than half
-// the time of one after the other, as the walk comes to need them.
+// ahead holds the crossings of the next lines of a tile. They are worked out several at a time, since a processor works on several at once where
+// no choice of the walk's stands between them.
 type ahead struct {
 	x     [16]float64
 	first int // the line of x[0]

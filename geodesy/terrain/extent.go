@@ -49,6 +49,9 @@ func (s *Section) addExtent(p *Piece) {
 // nearestM is how near to an end, where quotients have 0 below the line, nothing is bounded.
 const nearestM = 1
 
+// bounded tells whether a refraction coefficient is one for which bounds of heights outweigh rounding. Ground right beside an end has greater ones.
+func bounded(k float64) bool { return math.Abs(k) < 1e4 }
+
 // lowestM is no more than the lowest ground of a piece.
 func (p *Piece) lowestM() float64 {
 	return min(p.G[0], p.GroundAt(p.W)) - max(0, p.G[2])*p.W*p.W/4

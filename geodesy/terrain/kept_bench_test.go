@@ -42,17 +42,17 @@ func BenchmarkKept(b *testing.B) {
 					s.View(m)
 				}
 			}},
-			{"views/plain", func(s *Section) {
+			{"views, plainly", func(s *Section) {
 				for _, m := range five {
 					s.plainView(m)
 				}
 			}},
 			{"margins", func(s *Section) { s.Margin(five[0]); s.Margin(five[1]) }},
-			{"margins/plain", func(s *Section) { s.plainMargin(five[0]); s.plainMargin(five[1]) }},
+			{"margins, plainly", func(s *Section) { s.plainMargin(five[0]); s.plainMargin(five[1]) }},
 			{"odds", func(s *Section) { s.Odds(spreads) }},
-			{"odds/plain", func(s *Section) { s.plainOdds(spreads) }},
+			{"odds, plainly", func(s *Section) { s.plainOdds(spreads) }},
 			{"backdrop", func(s *Section) { _, _ = w.Backdrop(s.Line, 0.143, 200, 4500) }},
-			{"backdrop/plain", func(s *Section) { _, _ = w.plainBackdrop(s.Line, 0.143, 200, 4500) }},
+			{"backdrop, plainly", func(s *Section) { _, _ = w.plainBackdrop(s.Line, 0.143, 200, 4500) }},
 		} {
 			b.Run(g.name+"/"+part.name, func(b *testing.B) {
 				for n := 0; b.Loop(); n++ {

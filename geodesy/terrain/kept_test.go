@@ -40,7 +40,7 @@ func keptSpreads(random *rand.Rand, k float64) Spreads {
 
 // What a section tells by its bounds is what a look at every piece tells, to the bit.
 func TestKeptLineIsThePlainOne(t *testing.T) {
-	all := lineCount(4000)
+	all := lineCount(2000)
 	if *searchLines > 0 {
 		all = *searchLines
 	}

@@ -24,8 +24,11 @@ func (s *Section) lowAir(spreads Spreads) *lowStretches {
 		return low
 	}
 	l := s.Line
-	// What the ray's height over the ground is at least, in other words less.
+	// Minus the least height of the ray over the ground.
 	bound := func(e *extent) float64 {
+		if !bounded(spreads.K) {
+			return math.Inf(1)
+		}
 		least, greatest := l.lifts(e.from, e.to)
 		return -(e.gapM + min(spreads.K*least, spreads.K*greatest))
 	}

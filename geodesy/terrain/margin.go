@@ -74,7 +74,7 @@ func (u *underlook) greatest(e *extent) float64 {
 	}
 	least, greatest := u.section.Line.lifts(from, to)
 	c := e.gapM - underMarginM + min(u.k*least, u.k*greatest)
-	if !(c > 0 && u.tilt < steepestTilt) || u.section.beside(e) {
+	if !(c > 0 && u.tilt < steepestTilt && bounded(u.k)) || u.section.beside(e) {
 		return math.Inf(1)
 	}
 	return -c * (1 - u.tilt) / (e.to*u.stretch + c*u.tilt)

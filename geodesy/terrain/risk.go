@@ -45,7 +45,7 @@ func (r *riskScan) leastZ(e *extent) (z float64, far bool) {
 	if !ok {
 		return math.Inf(1), true
 	}
-	if s.beside(e) {
+	if s.beside(e) || !bounded(spreads.K) || !bounded(spreads.LowK) {
 		return math.Inf(-1), false
 	}
 	length := s.Line.DistanceM
