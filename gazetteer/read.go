@@ -16,6 +16,8 @@ import (
 	"os"
 	"strings"
 	"unicode/utf8"
+
+	"farstation/geodesy/terrain/archive"
 )
 
 const (
@@ -73,23 +75,24 @@ func ReadFile(ctx context.Context, path string, opts ReadOptions, emit func(Feat
 }
 
 func readFile(ctx context.Context, path string, out *sink) error {
-	file, err := os.Open(path)
-	if err != nil {
-		var failed *os.PathError
-		if errors.As(err, &failed) {
-			err = failed.Err // the path is already named
-		}
-		return fmt.Errorf("cannot be opened: %w: check the path", err)
-	}
-	defer file.Close()
-	info, err := file.Stat()
+	info, err := os.Stat(path) // before it is opened, which a pipe may keep waiting
 	switch {
 	case err != nil:
-		return err
+		return cannotOpen(err)
 	case info.IsDir():
 		return errors.New("is a folder: name the file inside it")
 	case !info.Mode().IsRegular():
 		return errors.New("is not a regular file: save it to disk first")
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return cannotOpen(err)
+	}
+	defer file.Close()
+	info, err = file.Stat()
+	switch {
+	case err != nil:
+		return err
 	case info.Size() == 0:
 		return errors.New("is empty: download or export it again")
 	}
@@ -115,10 +118,26 @@ func readFile(ctx context.Context, path string, out *sink) error {
 	}, 0); err != nil {
 		return err
 	}
+	after, err := file.Stat()
+	if err != nil {
+		return err
+	}
+	if after.Size() != info.Size() || !after.ModTime().Equal(info.ModTime()) {
+		return errors.New("was changed while it was read: wait until it is complete and run again")
+	}
 	if r := out.report; r.Rows > 0 && r.RejectedRows == r.Rows {
 		return fmt.Errorf("none of its %d rows can be used; line %d: %s", r.Rows, r.Rejected[0].Line, r.Rejected[0].Reason)
 	}
 	return nil
+}
+
+// cannotOpen leaves out the path, which is already named.
+func cannotOpen(err error) error {
+	var failed *os.PathError
+	if errors.As(err, &failed) {
+		err = failed.Err
+	}
+	return fmt.Errorf("cannot be opened: %w: check the path", err)
 }
 
 // unpacker finds the text inside a file and its format.
@@ -239,13 +258,13 @@ func (u *unpacker) readText(text io.Reader, head []byte, cut bool, again func() 
 
 // readZip reads every member that is a gazetteer. Those that are not are named in the report; if all are not, that is an error.
 func (u *unpacker) readZip(file io.ReaderAt, size int64) error {
-	archive, err := zip.NewReader(file, size)
+	members, err := archive.Open(file, size)
 	if err != nil {
 		return err
 	}
 	var refused error
 	read := 0
-	for _, member := range archive.File {
+	for _, member := range members.File {
 		base := member.Name[strings.LastIndexByte(member.Name, '/')+1:]
 		if member.FileInfo().IsDir() || strings.HasPrefix(base, ".") || strings.HasPrefix(member.Name, "__MACOSX/") {
 			continue

@@ -6,7 +6,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
 
@@ -44,17 +43,9 @@ func (o *Options) LoadAir() error {
 	fail := func(err error) error {
 		return fmt.Errorf("air %s: %w: want %s, %s, or a sounding as CSV", o.Air, err, AirConstant, AirStandard)
 	}
-	file, err := os.Open(o.Air)
+	content, err := readRegular(o.Air, mostSoundingBytes)
 	if err != nil {
-		return fail(pathError(err))
-	}
-	defer file.Close()
-	content, err := io.ReadAll(io.LimitReader(file, mostSoundingBytes+1))
-	if err != nil {
-		return fail(pathError(err))
-	}
-	if len(content) > mostSoundingBytes {
-		return fail(fmt.Errorf("more than %d bytes", mostSoundingBytes))
+		return fail(err)
 	}
 	sum := sha256.Sum256(content)
 	hash := hex.EncodeToString(sum[:])

@@ -164,14 +164,17 @@ func hashProfile(p *Profile) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
+// mostCaseBytes bounds the record of a case.
+const mostCaseBytes = 256 << 20
+
 // ReadCase reads the record of a case and checks that its files are what they were.
 func ReadCase(dir string) (*CaseRecord, error) {
 	if err := regular(filepath.Join(dir, CaseFile)); err != nil {
 		return nil, fmt.Errorf("case: %w", err)
 	}
-	text, err := os.ReadFile(filepath.Join(dir, CaseFile))
+	text, err := readRegular(filepath.Join(dir, CaseFile), mostCaseBytes)
 	if err != nil {
-		return nil, fmt.Errorf("case: %w", err)
+		return nil, fmt.Errorf("case %s: %s: %w", dir, CaseFile, err)
 	}
 	var c CaseRecord
 	if err := json.Unmarshal(text, &c); err != nil {

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"regexp"
 	"time"
 )
@@ -187,11 +186,14 @@ func AlignmentID(a *Alignment) string { return a.ObserverID + ">" + a.NearID + "
 // ErrClaimChanged marks a claim whose content is not the one that its hash was made of.
 var ErrClaimChanged = errors.New("the claim was changed after it was made")
 
+// mostClaimBytes bounds a claim's file; those with the longest of profiles stay far below.
+const mostClaimBytes = 64 << 20
+
 // ReadClaim reads a claim file and checks its form and own hash. The error is ErrClaimChanged where the hash is another.
 func ReadClaim(path string) (*Claim, error) {
-	text, err := os.ReadFile(path)
+	text, err := readRegular(path, mostClaimBytes)
 	if err != nil {
-		return nil, fmt.Errorf("claim: %w", err) // names the path
+		return nil, fmt.Errorf("claim %s: %w", path, err)
 	}
 	claim, err := ParseClaim(text)
 	if err != nil {

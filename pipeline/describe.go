@@ -126,7 +126,7 @@ func (r *Result) describe(opts *Options, world *World, traced *traced) error {
 			break
 		}
 	}
-	tiles, err := world.terrainInputs()
+	tiles, err := world.settledInputs()
 	if err != nil {
 		return err
 	}
@@ -146,6 +146,11 @@ func (w *World) unreadable() []string {
 	reasons := []string{}
 	for _, err := range w.Store.Unreadable() {
 		reasons = append(reasons, err.Error())
+	}
+	for _, file := range w.unhashed { // they may lie under files that were asked first
+		if !slices.ContainsFunc(reasons, tellsOf(file.path)) {
+			reasons = append(reasons, file.reason)
+		}
 	}
 	return reasons
 }

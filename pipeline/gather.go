@@ -108,7 +108,7 @@ func changedInputs(a, b []Input) []string {
 	}
 	var names []string
 	for i := range b {
-		if sums[b[i].Path] != b[i].SHA256 {
+		if sum, there := sums[b[i].Path]; !there || sum != b[i].SHA256 {
 			names = append(names, b[i].Path)
 		}
 		delete(sums, b[i].Path)

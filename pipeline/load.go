@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -36,11 +37,13 @@ type World struct {
 
 	hintCells map[[2]int]bool // see hintCells
 	hashed    []Input         // what terrainInputs gave
+	unhashed  []unhashed      // the files among them that could not be read
+	strict    bool
 }
 
 // Load reads gazetteers and finds terrain, and holds the first against the second. Bad files are errors; bad rows are counted.
 func Load(ctx context.Context, opts Options, progress *Progress) (*World, error) {
-	w := &World{}
+	w := &World{strict: opts.Strict}
 	var err error
 	if opts.airIsFile() {
 		if err := opts.LoadAir(); err != nil {
@@ -208,7 +211,39 @@ func (in *Input) IsTerrain() bool {
 
 const formatGeoid = "geoid"
 
-// terrainInputs describes the files of the index for the manifest, and the geoid's grids that bring their heights to EGM96.
+// settledInputs are terrainInputs at the end of all reading. They are an error where a file is no longer the one that was found, so that its
+// hash may be that of other heights.
+func (w *World) settledInputs() ([]Input, error) {
+	inputs, err := w.terrainInputs()
+	if err != nil {
+		return nil, err
+	}
+	var unread []string
+	for _, err := range w.Store.Unreadable() {
+		unread = append(unread, err.Error())
+	}
+	for _, file := range w.Index.Files() {
+		err := file.CheckUnchanged()
+		if errors.Is(err, terrain.ErrGone) && slices.ContainsFunc(unread, tellsOf(file.Path)) {
+			continue // nothing was read of it
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return inputs, nil
+}
+
+// unhashed is a file of terrain that could not be read for its hash.
+type unhashed struct{ path, reason string }
+
+// tellsOf tells whether the reason for which a file could not be read is that of a path.
+func tellsOf(path string) func(reason string) bool {
+	return func(reason string) bool { return strings.HasPrefix(reason, "terrain "+path+":") }
+}
+
+// terrainInputs describes the files of the index for the manifest, and the geoid's grids that bring their heights to EGM96. A file that cannot be
+// read has no hash.
 func (w *World) terrainInputs() ([]Input, error) {
 	if w.hashed != nil {
 		return w.hashed, nil
@@ -218,7 +253,11 @@ func (w *World) terrainInputs() ([]Input, error) {
 	for _, file := range w.Index.Files() {
 		sum, err := hashFile(file.Path)
 		if err != nil {
-			return nil, fmt.Errorf("terrain %s: %w", file.Path, err)
+			err = fmt.Errorf("terrain %s: cannot be read (%w): check the file and its permissions", file.Path, pathError(err))
+			if w.strict {
+				return nil, err
+			}
+			w.unhashed = append(w.unhashed, unhashed{file.Path, err.Error()})
 		}
 		words := []string{"elevation over " + file.Source.Datum + ", shows " + file.Source.Surface}
 		for _, more := range []string{file.Note, file.Source.Attribution} {

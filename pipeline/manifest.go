@@ -83,7 +83,7 @@ type Manifest struct {
 type Input struct {
 	Path        string `json:"path"`
 	Bytes       int64  `json:"bytes"`
-	SHA256      string `json:"sha256"`
+	SHA256      string `json:"sha256"` // empty for terrain that cannot be read
 	Format      string `json:"format"`
 	Licence     string `json:"licence"`
 	Attribution string `json:"attribution,omitempty"`

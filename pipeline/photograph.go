@@ -3,14 +3,12 @@ package pipeline
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"image"
 	_ "image/jpeg" // sizes of JPEG files
 	_ "image/png"  // sizes of PNG files
 	"io"
 	"math"
-	"os"
 	"time"
 
 	"github.com/bep/imagemeta"
@@ -48,12 +46,9 @@ const (
 func ReadPhotograph(path string) (Photograph, error) {
 	p := Photograph{Path: path, Notes: []string{}}
 	fail := func(err error) (Photograph, error) { return p, fmt.Errorf("photograph %s: %w", path, err) }
-	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() { // a pipe may have no end
-		return fail(errors.New("is not a regular file: save it to disk first"))
-	}
-	file, err := os.Open(path)
+	file, err := openRegular(path)
 	if err != nil {
-		return p, fmt.Errorf("photograph: %w", err)
+		return fail(err)
 	}
 	defer file.Close()
 	hash := sha256.New()

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -67,12 +66,9 @@ const (
 
 // ReadPointsFile reads the table of points of one photograph. Rows that cannot be used come back as rejected.
 func ReadPointsFile(path string, frame, frames int) ([]MeasuredPoint, []gazetteer.Rejected, error) {
-	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
-		return nil, nil, fmt.Errorf("points %s: is not a regular file: save it to disk first", path)
-	}
-	file, err := os.Open(path)
+	file, err := openRegular(path)
 	if err != nil {
-		return nil, nil, fmt.Errorf("points: %w", err)
+		return nil, nil, fmt.Errorf("points %s: %w", path, err)
 	}
 	defer file.Close()
 	points, rejected, err := ReadPoints(file, frame, frames)

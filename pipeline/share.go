@@ -106,7 +106,7 @@ func TraceShare(ctx context.Context, opts Options, part Part, before *RecordsFil
 
 // inputs are the files that were read.
 func (j *job) inputs() ([]Input, error) {
-	tiles, err := j.world.terrainInputs()
+	tiles, err := j.world.settledInputs()
 	if err != nil {
 		return nil, err
 	}

@@ -234,7 +234,25 @@ func (r *RecordsFile) unpack(offset int64, n int) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return r.unpacker.DecodeAll(frame, nil)
+	return r.unpackFrame(frame)
+}
+
+// Records shrink to a fifth or so. A frame that grows beyond both of these bounds holds none.
+const (
+	alwaysUnpacked  = 16 << 20
+	mostRecordsGrow = 200
+)
+
+// unpackFrame unpacks a frame, which states how much it holds.
+func (r *RecordsFile) unpackFrame(frame []byte) ([]byte, error) {
+	var head zstd.Header
+	if err := head.Decode(frame); err != nil {
+		return nil, err
+	}
+	if most := uint64(max(alwaysUnpacked, mostRecordsGrow*len(frame))); !head.HasFCS || head.FrameContentSize > most {
+		return nil, fmt.Errorf("%d bytes are to unpack to more than %d", len(frame), most)
+	}
+	return r.unpacker.DecodeAll(frame, make([]byte, 0, head.FrameContentSize))
 }
 
 // observer returns the record of an observer, packed and not.
@@ -244,7 +262,7 @@ func (r *RecordsFile) observer(index int) (*observerRecord, []byte, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	text, err := r.unpacker.DecodeAll(frame, nil)
+	text, err := r.unpackFrame(frame)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -39,7 +39,7 @@ type packageSource struct {
 	Licence     string `json:"licence,omitempty"`
 	Attribution string `json:"attribution,omitempty"`
 	Bytes       int64  `json:"bytes"`
-	Hash        string `json:"hash"`
+	Hash        string `json:"hash,omitempty"`
 }
 
 type packageResource struct {
@@ -99,7 +99,11 @@ func writeDataPackage(w io.Writer, manifest *pipeline.Manifest, files []Written)
 	}
 	p.Licenses = packageLicences(manifest.Inputs)
 	for _, input := range manifest.Inputs {
-		p.Sources = append(p.Sources, packageSource{filepath.Base(input.Path), input.Licence, input.Attribution, input.Bytes, "sha256:" + input.SHA256})
+		source := packageSource{Title: filepath.Base(input.Path), Licence: input.Licence, Attribution: input.Attribution, Bytes: input.Bytes}
+		if input.SHA256 != "" { // empty for terrain that could not be read
+			source.Hash = "sha256:" + input.SHA256
+		}
+		p.Sources = append(p.Sources, source)
 	}
 	tables := Dictionary()
 	for _, file := range files {

@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"syscall"
 
 	"golang.org/x/sync/errgroup"
 
@@ -61,7 +62,7 @@ type runFile struct {
 //
 //  1. check dir, clear what dead runs left
 //  2. write every file to the part folder and bring it to disk, the two that describe the others last
-//  3. move an earlier run aside, rename the part folder, remove the earlier run
+//  3. rename the part folder or have it change places with an earlier run, remove that
 func WriteRun(ctx context.Context, dir string, replace bool, result *pipeline.Result, extra []File) (err error) {
 	files := append(tableFiles(result), extra...)
 	if result.Records != nil {
@@ -86,14 +87,14 @@ func (k folderKind) write(ctx context.Context, dir string, replace bool, files, 
 		return err
 	}
 	if err := checkNames(append(slices.Clone(files), last...)); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+		return k.failed(dir, err)
 	}
 	if err := os.MkdirAll(place.parent, 0o777); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, reason(err))
+		return k.failed(dir, reason(err))
 	}
 	part, err := place.makeBeside(partWord)
 	if err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, reason(err))
+		return k.failed(dir, reason(err))
 	}
 	defer func() {
 		if err != nil {
@@ -103,27 +104,36 @@ func (k folderKind) write(ctx context.Context, dir string, replace bool, files, 
 
 	// 2
 	if *written, err = writeFiles(ctx, part, files); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+		return k.failed(dir, err)
 	}
 	for _, file := range last {
 		one, err := writeFile(ctx, part, file)
 		if err != nil {
-			return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+			return k.failed(dir, err)
 		}
 		*written = append(*written, one)
 	}
 	if err := syncFolder(part); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+		return k.failed(dir, err)
 	}
 
 	// 3
 	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+		return k.failed(dir, err)
 	}
 	if err := place.commit(part, replace); err != nil {
-		return fmt.Errorf("%s folder %s: %w", k.word, dir, err)
+		return k.failed(dir, err)
 	}
 	return nil
+}
+
+// failed names the folder that could not be written, and says what to do where the disk is full.
+func (k folderKind) failed(dir string, err error) error {
+	advice := ""
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		advice = ": make room, or write to a disk that has more"
+	}
+	return fmt.Errorf("%s folder %s: %w%s", k.word, dir, err, advice)
 }
 
 func tableFiles(result *pipeline.Result) []File {
@@ -232,7 +242,7 @@ func writeFile(ctx context.Context, folder string, file File) (written Written, 
 	}
 	out, err := os.Create(filepath.Join(folder, file.Name))
 	if err != nil {
-		return Written{}, err // names the file
+		return Written{}, fmt.Errorf("write %s: %w", file.Name, reason(err))
 	}
 	defer func() { err = errors.Join(err, out.Close()) }()
 	m := &fileMeter{ctx: ctx, w: out, hash: sha256.New()}
@@ -240,7 +250,7 @@ func writeFile(ctx context.Context, folder string, file File) (written Written, 
 		return Written{}, fmt.Errorf("write %s: %w", file.Name, reason(err))
 	}
 	if err := out.Sync(); err != nil {
-		return Written{}, err
+		return Written{}, fmt.Errorf("write %s: %w", file.Name, reason(err))
 	}
 	return Written{file.Name, m.bytes, hex.EncodeToString(m.hash.Sum(nil))}, nil
 }

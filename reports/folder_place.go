@@ -68,7 +68,7 @@ func (k folderKind) checkOut(dir string, replace bool) error {
 	if err != nil {
 		return err
 	}
-	if err := p.clearDead(); err != nil {
+	if err := p.nearest().clearDead(); err != nil {
 		return fmt.Errorf("%s folder %s: the folder above it cannot be read: %w: choose another place", k.word, dir, reason(err))
 	}
 	status, err := os.Stat(p.path())
@@ -106,9 +106,14 @@ func FolderFor(dir string) string {
 	if err != nil {
 		return ""
 	}
+	return p.nearest().parent
+}
+
+// nearest is the place in the nearest folder above that exists.
+func (p runPlace) nearest() runPlace {
 	for {
-		if status, err := os.Stat(p.parent); err == nil && status.IsDir() || filepath.Dir(p.parent) == p.parent {
-			return p.parent
+		if _, err := os.Stat(p.parent); !errors.Is(err, fs.ErrNotExist) || filepath.Dir(p.parent) == p.parent {
+			return p
 		}
 		p.parent = filepath.Dir(p.parent)
 	}
@@ -116,24 +121,19 @@ func FolderFor(dir string) string {
 
 // checkWritable makes and removes a folder in the nearest folder above that exists.
 func (p runPlace) checkWritable() error {
-	for {
-		status, err := os.Stat(p.parent)
-		if errors.Is(err, fs.ErrNotExist) && filepath.Dir(p.parent) != p.parent {
-			p = runPlace{filepath.Dir(p.parent), p.name, p.kind}
-			continue
-		}
-		if err == nil && !status.IsDir() {
-			return fmt.Errorf("%s above it is a file, not a folder", filepath.Base(p.parent))
-		}
-		if err != nil {
-			return reason(err)
-		}
-		probe, err := p.makeBeside(partWord)
-		if err != nil {
-			return reason(err)
-		}
-		return os.Remove(probe)
+	p = p.nearest()
+	status, err := os.Stat(p.parent)
+	if err == nil && !status.IsDir() {
+		return fmt.Errorf("%s above it is a file, not a folder", filepath.Base(p.parent))
 	}
+	if err != nil {
+		return reason(err)
+	}
+	probe, err := p.makeBeside(partWord)
+	if err != nil {
+		return reason(err)
+	}
+	return os.Remove(probe)
 }
 
 // holdsKind returns nil when the folder holds one of its kind and nothing else: replacing removes all of it, so a file that no run wrote must be
@@ -164,8 +164,8 @@ func (p runPlace) holdsKind() error {
 	return nil
 }
 
-// commit renames the part folder to its place. An earlier run is moved aside first and removed last; it comes back when the
-// rename fails.
+// commit renames the part folder to its place. An earlier run changes places with it and is removed last. Where the system cannot exchange
+// folders, the earlier one is moved aside first; it comes back when the rename fails.
 func (p runPlace) commit(part string, replace bool) error {
 	if _, err := os.Lstat(p.path()); errors.Is(err, fs.ErrNotExist) {
 		if err := os.Rename(part, p.path()); err != nil {
@@ -181,12 +181,15 @@ func (p runPlace) commit(part string, replace bool) error {
 	if err := p.holdsKind(); err != nil {
 		return err
 	}
-	aside := p.besideName(asideWord)
-	if err := os.Rename(p.path(), aside); err != nil {
-		return err
-	}
-	if err := os.Rename(part, p.path()); err != nil {
-		return errors.Join(err, os.Rename(aside, p.path()))
+	aside := part
+	if exchange(part, p.path()) != nil {
+		aside = p.besideName(asideWord)
+		if err := os.Rename(p.path(), aside); err != nil {
+			return err
+		}
+		if err := os.Rename(part, p.path()); err != nil {
+			return errors.Join(err, os.Rename(aside, p.path()))
+		}
 	}
 	if err := syncFolder(p.parent); err != nil {
 		return err
@@ -222,9 +225,6 @@ func hostWord() string {
 // was moved aside and not replaced. Folders of other hosts are left alone: whether their owner lives cannot be told from here.
 func (p runPlace) clearDead() error {
 	entries, err := os.ReadDir(p.parent)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
 	if err != nil {
 		return err
 	}

@@ -73,7 +73,7 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 	defer limitMemory(o.memory)()
 	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
 	if err != nil {
-		return wrongInput(err)
+		return computeError(err)
 	}
 	defer result.Close()
 	first := &shares[0]

@@ -14,6 +14,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -199,7 +200,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	if o.share.Of > 0 {
 		share, err := pipeline.TraceShare(ctx, o.Options, o.share, before, &watcher.Progress)
 		if err != nil {
-			return wrongInput(err)
+			return computeError(err)
 		}
 		defer share.Close()
 		share.Reuse = cmp.Or(share.Reuse, why)
@@ -207,12 +208,20 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	}
 	result, err := pipeline.SurveySince(ctx, o.Options, before, &watcher.Progress)
 	if err != nil {
-		// All that a survey does is read input and compute; what fails it is the input.
-		return wrongInput(err)
+		return computeError(err)
 	}
 	defer result.Close()
 	result.Reuse = cmp.Or(result.Reuse, why)
 	return writeRun(ctx, stdio, result, runOutput{options: &o.Options, out: o.out, replace: o.replace, feet: o.feet}, watcher)
+}
+
+// computeError marks an error of a survey. All that it does before it writes the run is read input and compute: what fails it is the input, or
+// a disk that has no room for its temporary file.
+func computeError(err error) error {
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		return err
+	}
+	return wrongInput(err)
 }
 
 // openSince opens what an earlier run keeps; where that is of no use, it says why instead. It returns nothing for no run.

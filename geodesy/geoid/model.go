@@ -33,6 +33,9 @@ func ReadModel(path string) (*Model, error) {
 	if err != nil {
 		return nil, fmt.Errorf("geoid %s: cannot be read: %w: check the path", path, err)
 	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("geoid %s: is not a regular file: save it to disk first", path)
+	}
 	if info.Size() > maxModelBytes {
 		return nil, fmt.Errorf("geoid %s: %d bytes, more than %d: take the grid of 2.5′", path, info.Size(), maxModelBytes)
 	}

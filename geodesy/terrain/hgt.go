@@ -15,6 +15,9 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"syscall"
+
+	"farstation/geodesy/terrain/archive"
 )
 
 // maxTileBytes is the size of the largest tile, 1″: nothing larger is expanded or read.
@@ -54,16 +57,19 @@ func readHGT(path string) (*Tile, error) {
 	defer file.Close()
 	info, err := file.Stat()
 	if err != nil {
-		return nil, fmt.Errorf("terrain %s: cannot be read (%w): check the disk", path, cause(err))
+		return nil, cannotRead(path, err)
 	}
 	return decode(path, file, info.Size())
 }
 
 func decode(name string, r io.ReaderAt, size int64) (*Tile, error) {
-	switch packingOf(r) {
-	case zipped:
+	packing, err := packingOf(r)
+	switch {
+	case err != nil:
+		return nil, cannotRead(name, err)
+	case packing == zipped:
 		return decodeZip(name, r, size)
-	case gzipped:
+	case packing == gzipped:
 		return decodeGzip(name, r, size)
 	}
 	latDeg, lonDeg, err := onePosition(name, "")
@@ -75,7 +81,7 @@ func decode(name string, r io.ReaderAt, size int64) (*Tile, error) {
 	}
 	data, err := readBounded(io.NewSectionReader(r, 0, size), size)
 	if err != nil {
-		return nil, fmt.Errorf("terrain %s: cannot be read (%w): check the disk", name, cause(err))
+		return nil, cannotRead(name, err)
 	}
 	return newTile(name, "", latDeg, lonDeg, data)
 }
@@ -159,27 +165,29 @@ const (
 )
 
 // packingOf tells by the first bytes. Read as heights they would be 20,555 m, or 8,075 m one post beside at most 2,303 m.
-func packingOf(r io.ReaderAt) packing {
+func packingOf(r io.ReaderAt) (packing, error) {
 	var head [3]byte
-	n, _ := r.ReadAt(head[:], 0)
+	n, err := r.ReadAt(head[:], 0)
 	switch {
+	case err != nil && err != io.EOF:
+		return plain, err
 	case n >= 2 && head[0] == 'P' && head[1] == 'K':
-		return zipped
+		return zipped, nil
 	case n == 3 && head == [3]byte{0x1f, 0x8b, 8}:
-		return gzipped
+		return gzipped, nil
 	}
-	return plain
+	return plain, nil
 }
 
 // zipMember finds the one .hgt member. Nothing is ever written under a member's name, but one that leads out of the archive
 // shows that the file is not what it seems.
 func zipMember(name string, r io.ReaderAt, size int64) (*zip.File, error) {
-	archive, err := zip.NewReader(r, size)
+	members, err := archive.Open(r, size)
 	if err != nil {
 		return nil, cannotExpand(name, err)
 	}
 	var found *zip.File
-	for _, member := range archive.File {
+	for _, member := range members.File {
 		base := path.Base(member.Name)
 		// Archives made on a Mac carry a shadow "._" of every file.
 		if !hasExtension(base, ".hgt") || strings.HasPrefix(base, "._") {
@@ -271,7 +279,15 @@ func wrongSize(name, member string, size int64) error {
 	return fmt.Errorf("terrain %s: %d bytes, want %d (3″) or %d (1″): download the tile again", name, size, 1201*1201*2, maxTileBytes)
 }
 
+func cannotRead(name string, err error) error {
+	return fmt.Errorf("terrain %s: cannot be read (%w): check the disk", name, cause(err))
+}
+
 func cannotExpand(name string, err error) error {
+	var system syscall.Errno
+	if errors.As(err, &system) {
+		return cannotRead(name, err)
+	}
 	if errors.Is(err, errTooLarge) {
 		return fmt.Errorf("terrain %s: %w: it is no tile, leave it out", name, err)
 	}

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 )
 
 // FileRef is an elevation file that was found.
@@ -25,6 +26,7 @@ type FileRef struct {
 	// Note says in words what was done to its heights, empty where they were taken as they are.
 	Note string
 
+	modified time.Time
 	lat, lon span // of the posts; empty for .hgt
 	// shift is added to heights to have them over EGM96; nil for 0.
 	shift func(latDeg, lonDeg float64) float64
@@ -88,7 +90,9 @@ func Discover(sources []Source) (*Index, error) {
 			}
 			seen[f.Path] = true
 			if err := datums.settle(&f.FileRef); err != nil {
-				problems = append(problems, err)
+				if !slices.ContainsFunc(problems, func(e error) bool { return e.Error() == err.Error() }) { // one grid for many files
+					problems = append(problems, err)
+				}
 				continue
 			}
 			index.files = append(index.files, f.FileRef)
@@ -186,7 +190,10 @@ func discover(source Source) ([]foundFile, error) {
 	if info.IsDir() {
 		return discoverFolder(source)
 	}
-	ref, err := refByContent(source.Path, info.Size(), source)
+	if !info.Mode().IsRegular() { // a pipe may have no end, or never begin
+		return nil, fmt.Errorf("terrain %s: is not a regular file: save it to disk first", source.Path)
+	}
+	ref, err := refByContent(source.Path, info, source)
 	if err != nil {
 		return nil, err
 	}
@@ -256,7 +263,7 @@ func refByName(path string, source Source) (ref foundFile, ok bool, err error) {
 	_, sized := postsOf(info.Size())
 	switch {
 	case !placed || namedRaster(path):
-		ref, err = refByContent(path, info.Size(), source)
+		ref, err = refByContent(path, info, source)
 		return ref, err == nil, err
 	case hasExtension(path, ".hgt") && !sized, !namedHGT(path) && hasExtension(path, ".zip"):
 		ok, err = holdsTile(path, info.Size())
@@ -264,7 +271,7 @@ func refByName(path string, source Source) (ref foundFile, ok bool, err error) {
 			return foundFile{}, false, err
 		}
 	}
-	return foundHGT(path, info.Size(), source, latDeg, lonDeg), true, nil
+	return foundHGT(path, info, source, latDeg, lonDeg), true, nil
 }
 
 // holdsTile looks into a .hgt of an odd size, which may be packed under a plain name, and into a .zip that may hold other
@@ -275,7 +282,10 @@ func holdsTile(path string, size int64) (bool, error) {
 		return false, fmt.Errorf("terrain %s: cannot be opened (%w): check its permissions", path, cause(err))
 	}
 	defer file.Close()
-	packing := packingOf(file)
+	packing, err := packingOf(file)
+	if err != nil {
+		return true, nil // the store will say so
+	}
 	if hasExtension(path, ".hgt") {
 		if packing == plain {
 			return false, wrongSize(path, "", size)
@@ -289,20 +299,36 @@ func holdsTile(path string, size int64) (bool, error) {
 	return !errors.Is(err, errNoTile), nil
 }
 
-func foundHGT(path string, size int64, source Source, latDeg, lonDeg int) foundFile {
-	return foundFile{FileRef{Path: path, Bytes: size, Format: FormatHGT, Source: source}, []cell{cellOf(latDeg, lonDeg)}}
+func foundHGT(path string, info fs.FileInfo, source Source, latDeg, lonDeg int) foundFile {
+	return foundFile{FileRef{Path: path, Bytes: info.Size(), Format: FormatHGT, Source: source, modified: info.ModTime()}, []cell{cellOf(latDeg, lonDeg)}}
 }
 
-func refByContent(path string, size int64, source Source) (foundFile, error) {
+// CheckUnchanged returns an error where the file is no longer of the size and the time of change that it was found with: what was read of it
+// may then be of two files. The error is ErrGone where it is not there any more.
+func (f *FileRef) CheckUnchanged() error {
+	info, err := os.Stat(f.Path)
+	if err != nil {
+		return fmt.Errorf("terrain %s: %w (%w): start again", f.Path, ErrGone, cause(err))
+	}
+	if info.Size() != f.Bytes || !info.ModTime().Equal(f.modified) {
+		return changed(f.Path)
+	}
+	return nil
+}
+
+// ErrGone marks a file that was found and cannot be found again.
+var ErrGone = errors.New("is gone since it was found")
+
+func refByContent(path string, info fs.FileInfo, source Source) (foundFile, error) {
 	r, err := openRaster(path)
 	if err != nil {
 		return foundFile{}, err
 	}
 	defer r.close()
 	if t, ok := r.reader.(tileReader); ok {
-		return foundHGT(path, size, source, t.LatDeg, t.LonDeg), nil
+		return foundHGT(path, info, source, t.LatDeg, t.LonDeg), nil
 	}
-	f := foundFile{FileRef: FileRef{Path: path, Bytes: size, Format: r.format, Source: source, lat: r.lat, lon: r.lon}, cells: r.cells()}
+	f := foundFile{FileRef: FileRef{Path: path, Bytes: info.Size(), Format: r.format, Source: source, modified: info.ModTime(), lat: r.lat, lon: r.lon}, cells: r.cells()}
 	if len(f.cells) == 0 {
 		return foundFile{}, fmt.Errorf("terrain %s: too small, no post lies inside a cell of 1°: leave it out", path)
 	}

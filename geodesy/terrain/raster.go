@@ -13,6 +13,7 @@ import (
 	"regexp"
 	"strings"
 
+	"farstation/geodesy/terrain/archive"
 	"farstation/geodesy/terrain/dted"
 	"farstation/geodesy/terrain/geotiff"
 )
@@ -124,7 +125,7 @@ func openRaster(name string) (*raster, error) {
 func rasterOf(name string, file *os.File) (*raster, error) {
 	info, err := file.Stat()
 	if err != nil {
-		return nil, fmt.Errorf("terrain %s: cannot be read (%w): check the disk", name, cause(err))
+		return nil, cannotRead(name, err)
 	}
 	data, format, err := unpackRaster(name, file, info.Size())
 	if err != nil {
@@ -242,7 +243,11 @@ func formatOf(head []byte) string {
 // unpackRaster tells the format, and returns the content of a GeoTIFF or DTED file that is packed; nil for plain ones and for .hgt.
 func unpackRaster(name string, r io.ReaderAt, size int64) (data []byte, format string, err error) {
 	var packed io.Reader
-	switch packingOf(r) {
+	packing, err := packingOf(r)
+	if err != nil {
+		return nil, "", cannotRead(name, err)
+	}
+	switch packing {
 	case plain:
 		var head [4]byte
 		n, _ := r.ReadAt(head[:], 0)
@@ -252,11 +257,11 @@ func unpackRaster(name string, r io.ReaderAt, size int64) (data []byte, format s
 			return nil, "", cannotExpand(name, err)
 		}
 	case zipped:
-		archive, err := zip.NewReader(r, size)
+		members, err := archive.Open(r, size)
 		if err != nil {
 			return nil, "", cannotExpand(name, err)
 		}
-		member, err := rasterMember(name, archive)
+		member, err := rasterMember(name, members)
 		if err != nil || member == nil {
 			return nil, FormatHGT, err
 		}
@@ -285,8 +290,8 @@ func unpackRaster(name string, r io.ReaderAt, size int64) (data []byte, format s
 }
 
 // rasterMember finds the one GeoTIFF or DTED member of an archive without .hgt members; nil where there is none.
-func rasterMember(name string, archive *zip.Reader) (found *zip.File, err error) {
-	for _, member := range archive.File {
+func rasterMember(name string, members *zip.Reader) (found *zip.File, err error) {
+	for _, member := range members.File {
 		base := path.Base(member.Name)
 		if strings.HasPrefix(base, "._") {
 			continue

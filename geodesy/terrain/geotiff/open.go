@@ -55,10 +55,12 @@ type layout struct {
 	compression, predictor int
 }
 
-// maxSide bounds a raster's sides in posts, maxRowBytes one row of a block, which is held in memory.
+// maxSide bounds a raster's sides in posts, maxRowBytes one row of a block, which is held in memory, and maxBlockBytes a block that is packed:
+// it is unpacked from its start for every window, and a few bytes may stand for any number.
 const (
-	maxSide     = math.MaxInt32
-	maxRowBytes = 32 << 20
+	maxSide       = math.MaxInt32
+	maxRowBytes   = 32 << 20
+	maxBlockBytes = 1 << 30
 )
 
 // Open reads the directory of a file of size bytes. It refuses files that are damaged, hold several bands, are not in geographic
@@ -174,6 +176,9 @@ func (f *File) blocks(d directory) (err error) {
 	}
 	if blockCols == 0 || blockRows == 0 || blockRows > maxSide || blockCols > maxRowBytes/uint64(f.sampleBytes) {
 		return fmt.Errorf("%ss of %d × %d posts, want 1 to %d bytes a row: check the file", f.blockWord(), blockCols, blockRows, maxRowBytes)
+	}
+	if f.compression != packNone && blockCols*blockRows*uint64(f.sampleBytes) > maxBlockBytes {
+		return fmt.Errorf("%ss of %d × %d posts unpack to more than %d MiB: rewrite with gdal_translate -co TILED=YES", f.blockWord(), blockCols, blockRows, maxBlockBytes>>20)
 	}
 	across, down := (cols+blockCols-1)/blockCols, (rows+blockRows-1)/blockRows
 	if across*down > maxValues {
