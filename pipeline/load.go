@@ -73,16 +73,6 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 			heightless[f.ID] = f.Listed
 		}
 	}
-	cells := w.Index.Cells()
-	progress.begin("read terrain", len(cells))
-	if err := sideBySide(ctx, opts.Workers, len(cells), func(i int) error {
-		// What cannot be read is told below, in an order that does not depend on the goroutines.
-		w.Store.Heights(cells[i].LatDeg, cells[i].LonDeg)
-		progress.add(1)
-		return nil
-	}); err != nil {
-		return nil, err
-	}
 	progress.begin("settle features", len(w.Features))
 	spacing := w.postSpacingM()
 	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
@@ -166,9 +156,17 @@ func (w *World) postSpacingM() float64 {
 
 // lowestGroundM is the lowest ground of the region over the geoid: the base over which horizons reach. Sea counts at its level where a cell
 // beside a tile has none.
-func (w *World) lowestGroundM(ctx context.Context, seaLevelM float64) (float64, error) {
+func (w *World) lowestGroundM(ctx context.Context, opts *Options) (float64, error) {
+	seaLevelM, cells := opts.SeaLevelM, w.Index.Cells()
+	if err := sideBySide(ctx, opts.Workers, len(cells), func(i int) error {
+		// What cannot be read is told below, in an order that does not depend on the goroutines.
+		w.Store.Heights(cells[i].LatDeg, cells[i].LonDeg)
+		return nil
+	}); err != nil {
+		return 0, err
+	}
 	lowest := math.Inf(1)
-	for _, ref := range w.Index.Cells() {
+	for _, ref := range cells {
 		if err := ctx.Err(); err != nil {
 			return 0, err
 		}

@@ -40,7 +40,7 @@ func (s *Scene) reachable(ctx context.Context, station int, within func(azimuthD
 	o.KeepAll = true
 	observer := &s.observers[station]
 	at := s.stations[station].Place
-	baseM, err := s.world.lowestGroundM(ctx, o.SeaLevelM)
+	baseM, err := s.world.lowestGroundM(ctx, &o)
 	if err != nil {
 		return nil, err
 	}

@@ -243,13 +243,17 @@ const (
 	mostRecordsGrow = 200
 )
 
-// unpackFrame unpacks a frame, which states how much it holds.
+// smallFrame is the length up to which a frame need not state how much it holds: blocks of four bytes unpack to 128 KiB at most.
+const smallFrame = 512
+
+// unpackFrame unpacks a frame.
 func (r *RecordsFile) unpackFrame(frame []byte) ([]byte, error) {
 	var head zstd.Header
 	if err := head.Decode(frame); err != nil {
 		return nil, err
 	}
-	if most := uint64(max(alwaysUnpacked, mostRecordsGrow*len(frame))); !head.HasFCS || head.FrameContentSize > most {
+	most := uint64(max(alwaysUnpacked, mostRecordsGrow*len(frame)))
+	if head.HasFCS && head.FrameContentSize > most || !head.HasFCS && len(frame) > smallFrame {
 		return nil, fmt.Errorf("%d bytes are to unpack to more than %d", len(frame), most)
 	}
 	return r.unpacker.DecodeAll(frame, make([]byte, 0, head.FrameContentSize))

@@ -40,7 +40,7 @@ type plan struct {
 }
 
 func newPlan(ctx context.Context, opts *Options, world *World) (*plan, error) {
-	baseM, err := world.lowestGroundM(ctx, opts.SeaLevelM)
+	baseM, err := world.lowestGroundM(ctx, opts)
 	if err != nil {
 		return nil, err
 	}
