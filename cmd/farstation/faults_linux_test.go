@@ -69,7 +69,7 @@ func TestFullDisk(t *testing.T) {
 	rooms := []room{{many, 2}, {many, 3}, {many, 4}, {many, 7}, {many, 12}}
 	step := 160
 	if os.Getenv("CI") == "true" {
-		step = 4 // a page: every place at which such a disk can be full
+		step = 80
 	}
 	for kib := 4; kib < many; kib += step {
 		rooms = append(rooms, room{kib, many})
