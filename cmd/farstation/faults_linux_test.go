@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"compress/gzip"
 	"errors"
 	"fmt"
 	"os"
@@ -351,18 +350,4 @@ func waitForOpen(t *testing.T, pid int, path string) {
 		time.Sleep(500 * time.Microsecond)
 	}
 	t.Fatalf("%s was not opened", path)
-}
-
-// gzipped packs bytes.
-func gzipped(t *testing.T, content []byte) []byte {
-	t.Helper()
-	var b bytes.Buffer
-	w := gzip.NewWriter(&b)
-	if _, err := w.Write(content); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
 }
