@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
@@ -30,11 +31,14 @@ type blockAt struct {
 
 // newSpill makes a spill in a folder, that for temporary files where it is empty.
 func newSpill(folder string) (*spill, error) {
-	file, err := os.CreateTemp(folder, ".farstation-spill-*")
-	if err != nil {
-		return nil, fmt.Errorf("temporary file: %w", err)
+	s := &spill{}
+	var err error
+	if s.file, err = unnamedFile(cmp.Or(folder, os.TempDir())); err != nil {
+		if s.file, err = os.CreateTemp(folder, ".farstation-spill-*"); err != nil {
+			return nil, fmt.Errorf("temporary file: %w", pathError(err))
+		}
+		s.named = os.Remove(s.file.Name()) != nil
 	}
-	s := &spill{file: file, named: os.Remove(file.Name()) != nil}
 	packer, errPack := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithEncoderCRC(true))
 	unpacker, err := zstd.NewReader(nil, zstd.WithDecoderMaxMemory(mostUnpacked))
 	if errPack != nil || err != nil {
@@ -67,7 +71,7 @@ func (s *spill) addPacked(b []byte) (blockAt, error) {
 	s.end += int64(len(b))
 	s.mu.Unlock()
 	if _, err := s.file.WriteAt(b, at.offset); err != nil {
-		return at, fmt.Errorf("temporary file: %w: make room, or write the run to a disk that has more", err)
+		return at, fmt.Errorf("temporary file: %w: make room, or write the run to a disk that has more", pathError(err))
 	}
 	return at, nil
 }
