@@ -66,7 +66,8 @@ type riskPoint struct {
 	groundSDM float64
 	// z is clearM over the spread of all that it depends on.
 	z float64
-	// stretch numbers the stretches of ground from the middle of the line, the same both ways; weight is the share of its risk that a riskier stretch beside it leaves over.
+	// stretch numbers the stretches of ground. One lies around the middle of the line, where a piece always ends, so that both ways have the same.
+	// weight is the share of its risk that a riskier stretch beside it leaves over.
 	stretch, weight float64
 	sea             bool
 }

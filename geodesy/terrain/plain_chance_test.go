@@ -59,7 +59,7 @@ func (s *Section) plainRiskPoints(spreads Spreads) (points []riskPoint, riskiest
 			}
 			r := riskPoint{
 				x: x, liftM: lift, share: share, clearM: clear, moves: moves, groundSDM: groundSDM, z: z,
-				stretch: math.Floor((x - length/2) / stretchM), weight: weight, sea: sea,
+				stretch: math.Floor((x-length/2)/stretchM + 0.5), weight: weight, sea: sea,
 			}
 			if z < riskiest.z {
 				riskiest = r

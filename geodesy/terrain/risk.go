@@ -103,7 +103,7 @@ func (r *riskScan) take(i int) {
 		}
 		point := riskPoint{
 			x: x, liftM: lift, share: share, clearM: clear, moves: moves, groundSDM: groundSDM, z: z,
-			stretch: math.Floor((x - length/2) / r.stretchM), weight: r.weight, sea: sea,
+			stretch: math.Floor((x-length/2)/r.stretchM + 0.5), weight: r.weight, sea: sea,
 		}
 		if z < r.riskiest.z {
 			r.riskiest = point
