@@ -124,6 +124,7 @@ func changedInputs(a, b []Input) []string {
 type GatherOptions struct {
 	Workers     int
 	MemoryBytes int64
+	CacheFolder string
 	SpillFolder string
 }
 
@@ -134,7 +135,7 @@ func Gather(ctx context.Context, shares []OpenShare, run GatherOptions, progress
 		return nil, err
 	}
 	opts := shares[0].Options
-	opts.Workers, opts.MemoryBytes, opts.SpillFolder = run.Workers, run.MemoryBytes, run.SpillFolder
+	opts.Workers, opts.MemoryBytes, opts.CacheFolder, opts.SpillFolder = run.Workers, run.MemoryBytes, run.CacheFolder, run.SpillFolder
 	j, err := begin(ctx, opts, progress)
 	if err != nil {
 		return nil, fmt.Errorf("gather reads again what the shares were made of, by the paths that they were given: %w", err)

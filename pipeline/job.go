@@ -133,6 +133,7 @@ func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Pr
 	if result.Reuse = reuse; reuse != nil {
 		reuse.Whole, reuse.Partly, reuse.Anew = traced.whole, traced.partly, traced.anew
 	}
+	result.Reads = world.Store.Reads()
 	result.Manifest.Stages = j.clock.stages
 	result.Manifest.Started, result.Manifest.Finished = j.started.UTC(), j.clock.since.UTC()
 	return result, nil

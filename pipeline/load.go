@@ -31,9 +31,11 @@ type World struct {
 	WantedCells map[[2]int]bool
 	Store       *terrain.Store
 	Index       *terrain.Index
-	Geoid       *geoid.Grid
-	Inputs      []Input
-	Rejected    []InputRejected
+	// Cache is where the store keeps tiles on disk; nil for nowhere.
+	Cache    *terrain.Cache
+	Geoid    *geoid.Grid
+	Inputs   []Input
+	Rejected []InputRejected
 
 	hintCells map[[2]int]bool // see hintCells
 	hashed    []Input         // what terrainInputs gave
@@ -64,8 +66,13 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	}
 	w.mergeFeatures()
 	w.hintCells = hintCells(w.Features, w.Index)
+	if opts.CacheFolder != "" {
+		if w.Cache, err = terrain.OpenCache(opts.CacheFolder); err != nil {
+			return nil, fmt.Errorf("--cache: %w", err)
+		}
+	}
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
+		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, Cache: w.Cache, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
 	})
 	heightless := map[string]geodesy.LatLon{}
 	for i := range w.Features {
@@ -248,8 +255,8 @@ func (w *World) terrainInputs() ([]Input, error) {
 	}
 	var inputs []Input
 	grids := map[string]bool{}
-	for _, file := range w.Index.Files() {
-		sum, err := hashFile(file.Path)
+	for i, file := range w.Index.Files() {
+		sum, err := w.Index.SHA256(i)
 		if err != nil {
 			err = fmt.Errorf("terrain %s: cannot be read (%w): check the file and its permissions", file.Path, pathError(err))
 			if w.strict {

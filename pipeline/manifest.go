@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"farstation/gazetteer"
+	"farstation/geodesy/terrain"
 	"time"
 )
 
@@ -24,7 +25,9 @@ type Result struct {
 	// Records are what tracing gave, for a later run to take over.
 	Records *Records
 	// Reuse says what this run took over; nil where nothing was to be.
-	Reuse    *Reuse
+	Reuse *Reuse
+	// Reads says how often terrain was read.
+	Reads    terrain.Reads
 	Manifest Manifest
 
 	spill *spill

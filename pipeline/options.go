@@ -5,7 +5,7 @@ import (
 	"farstation/geodesy/terrain"
 )
 
-// Options are all that a survey's result depends on, and the two that it does not (Workers, MemoryBytes). DefaultOptions
+// Options are all that a survey's result depends on, and those that it does not (Workers and what follows). DefaultOptions
 // documents the defaults; zero values are not defaults.
 type Options struct {
 	// Features are gazetteer files as given.
@@ -75,6 +75,8 @@ type Options struct {
 	// at some 0.7 kB each, must fit into the rest. Neither changes a byte of the result.
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
+	// CacheFolder is where decoded tiles are kept for this run and later ones; empty keeps none.
+	CacheFolder string `json:"-"`
 	// SpillFolder is where the temporary file of what was traced lies; empty is the system's folder for such.
 	SpillFolder string `json:"-"`
 

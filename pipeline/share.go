@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"farstation/geodesy/terrain"
 )
 
 // Part is one of several parts that a survey is split into: Share, from 1, of Of.
@@ -57,6 +59,8 @@ type Share struct {
 	Records *Records `json:"-"`
 	// Reuse says what was taken over; nil where nothing was to be.
 	Reuse *Reuse `json:"-"`
+	// Reads says how often terrain was read.
+	Reads terrain.Reads `json:"-"`
 }
 
 // Close gives up what the records are written from.
@@ -96,7 +100,7 @@ func TraceShare(ctx context.Context, opts Options, part Part, before *RecordsFil
 	}
 	s := &Share{
 		Version: Version, Build: Build(), Share: part.Share, Of: part.Of, Chunks: len(j.plan.chunks), Observers: traced.counts.Observers,
-		Traced: traced.counts.Traced, Options: opts, Inputs: inputs, Unreadable: j.world.unreadable(), Records: j.records(traced), Reuse: reuse,
+		Traced: traced.counts.Traced, Options: opts, Inputs: inputs, Unreadable: j.world.unreadable(), Records: j.records(traced), Reuse: reuse, Reads: j.world.Store.Reads(),
 	}
 	if reuse != nil {
 		reuse.Whole, reuse.Partly, reuse.Anew = traced.whole, traced.partly, traced.anew

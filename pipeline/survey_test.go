@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"farstation/geodesy/terrain"
 )
 
 // timeless is a result without what may differ between two runs: timings, dates, memory, and what its rows are read from.
@@ -18,7 +20,7 @@ func timeless(r *held) *held {
 	result := *r.Result
 	result.Manifest.Stages, result.Manifest.PeakMemory = nil, 0
 	result.Manifest.Started, result.Manifest.Finished = time.Time{}, time.Time{}
-	result.Sightlines, result.Alignments, result.Ranked, result.Records, result.spill, result.Workers = nil, nil, nil, nil, nil, 0
+	result.Sightlines, result.Alignments, result.Ranked, result.Records, result.spill, result.Workers, result.Reads = nil, nil, nil, nil, nil, 0, terrain.Reads{}
 	c := *r
 	c.Result = &result
 	return &c
@@ -82,6 +84,18 @@ func TestSurveyInLittleMemory(t *testing.T) {
 		t.Fatal(err)
 	}
 	sameResult(t, "one tile in memory", got, want)
+
+	opts.CacheFolder = t.TempDir()
+	for _, decoded := range []int{got.Reads.Cells, 0} {
+		got, err = heldSurvey(t.Context(), opts, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sameResult(t, "one tile in memory, the others in a cache", got, want)
+		if got.Reads.Decoded != decoded || got.Reads.Cache.Err != nil {
+			t.Errorf("%+v, %+v: want %d tiles decoded", got.Reads, got.Reads.Cache, decoded)
+		}
+	}
 }
 
 // What is kept: undecided lines, likely ones (chance ≥ 0.01 and k_c ≤ k + 5·k_sd), and those that a negative case needs. KeepAll keeps

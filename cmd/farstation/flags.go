@@ -91,5 +91,8 @@ const terrainUsage = "elevation `PATH`: a file, or a folder of them, searched do
 	"named wins, and the next fill its voids; may end in ,datum=egm96, egm2008 or ellipsoid (what heights are counted from; else what the file states), " +
 	",geoid=FILE (a grid of EGM2008, GTX or PGM, for heights over it), ,surface=ground or top (tree tops and roofs), ,licence=TEXT and ,attribution=TEXT"
 
+const cacheUsage = "folder `DIR` in which terrain is kept as it is worked with, for this run and later ones: tiles are not decoded again, nor read as a whole when " +
+	"memory is short; it may be shared by runs and deleted at any time; changes no result"
+
 const featuresUsage = "gazetteer extract `FILE`, told by content, also inside .zip, .gz or .bz2; repeatable, the same summit or mast in several becomes " +
 	"one; may end in ,licence=TEXT and ,attribution=TEXT where the file's own differ from its format's usual ones or are not known"

@@ -27,6 +27,7 @@ type gatherOptions struct {
 	json     bool
 	workers  int
 	memory   int64
+	cache    string
 	progress progressOptions
 }
 
@@ -47,6 +48,7 @@ func newGatherCommand(stdio *stdio) *cobra.Command {
 	cmd.Flags().BoolVar(&o.json, "json", false, "print what run.json holds")
 	cmd.Flags().IntVar(&o.workers, "workers", 0, "observers put together at once, `N`; 0 is one a core; changes no result")
 	cmd.Flags().Var(bytesValue{&o.memory}, "memory", "`SIZE` of memory to make do with, such as 512MiB; changes no result")
+	cmd.Flags().StringVar(&o.cache, "cache", "", cacheUsage)
 	o.progress.addFlags(cmd.Flags())
 	return cmd
 }
@@ -70,8 +72,8 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 	}
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
-	defer limitMemory(o.memory)()
-	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
+	defer limitMemory(o.memory, o.cache)()
+	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, CacheFolder: o.cache, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
 	if err != nil {
 		return computeError(err)
 	}

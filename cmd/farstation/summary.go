@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"farstation/geodesy/terrain"
 	"farstation/pipeline"
 )
 
@@ -44,6 +45,9 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 		}
 	}
 	printf("Terrain: %s", terrainWords(&m.Terrain))
+	for _, line := range readsLines(&result.Reads) {
+		printf("%s", line)
+	}
 	for _, note := range m.AirNotes {
 		printf("Air: %s", note)
 	}
@@ -131,6 +135,23 @@ func reuseWords(r *pipeline.Reuse) string {
 		return "Reused: nothing; " + r.Why
 	}
 	return fmt.Sprintf("Reused: %s as they were, %s in part; %s traced anew", plural(r.Whole, "observer", "observers"), count(r.Partly), count(r.Anew))
+}
+
+// readsLines says what the cache gave, or what it might have spared.
+func readsLines(r *terrain.Reads) []string {
+	// A tile that is read a few times costs little beside the tracing.
+	const often = 4
+	switch {
+	case r.Cache == nil && r.Decoded > often*r.Cells:
+		return []string{fmt.Sprintf("Terrain was read %s for %s, for want of memory: more --memory spares that, or --cache DIR", plural(r.Decoded, "time", "times"), plural(r.Cells, "tile", "tiles"))}
+	case r.Cache == nil:
+		return nil
+	}
+	lines := []string{fmt.Sprintf("Cache: %s found, %s added", plural(r.Cache.Found, "tile", "tiles"), count(r.Cache.Added))}
+	if r.Cache.Err != nil {
+		lines = append(lines, "  "+r.Cache.Err.Error())
+	}
+	return lines
 }
 
 func terrainWords(t *pipeline.TerrainSummary) string {

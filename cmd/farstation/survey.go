@@ -107,6 +107,7 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 		newFlagGroup("Running", func(f flagAdder) {
 			f.IntVar(&o.Workers, "workers", o.Workers, "observers traced at once, `N`; 0 is one a core; changes no result")
 			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of memory to make do with, such as 512MiB, half of it for terrain; less reads tiles more often; changes no result")
+			f.StringVar(&o.CacheFolder, "cache", "", cacheUsage)
 			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
 			f.Var(shareValue{&o.share}, "share", "`I/N`: trace one of N parts only, I from 1, and write a share instead of a run; \"farstation gather\" makes the run of all shares")
 			f.StringVar(&o.since, "since", "", "run folder `DIR` of an earlier run: reuse what it found of pairs whose features, terrain and parameters did not change")
@@ -175,7 +176,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	}
 	checkOut := reports.CheckOut
 	o.SpillFolder = reports.FolderFor(o.out)
-	defer limitMemory(o.MemoryBytes)()
+	defer limitMemory(o.MemoryBytes, o.CacheFolder)()
 	if o.share.Of > 0 {
 		checkOut = reports.CheckShareOut
 	}
@@ -247,6 +248,9 @@ func writeShare(ctx context.Context, stdio *stdio, o surveyOptions, share *pipel
 	if share.Reuse != nil {
 		text += reuseWords(share.Reuse) + "\n"
 	}
+	for _, line := range readsLines(&share.Reads) {
+		text += line + "\n"
+	}
 	if _, err := io.WriteString(stdio.out, text); err != nil {
 		return fmt.Errorf("the share is complete, but its summary could not be printed: %w", err)
 	}
@@ -290,9 +294,13 @@ func writeRun(ctx context.Context, stdio *stdio, result *pipeline.Result, to run
 }
 
 // limitMemory has the garbage collector work harder as memory nears a bound, and returns what ends that. A tenth is left for what the
-// collector does not count.
-func limitMemory(bytes int64) (restore func()) {
-	before := debug.SetMemoryLimit(bytes - bytes/10)
+// collector does not count; with a cache, whose files it does not see either, the half that terrain may take.
+func limitMemory(bytes int64, cache string) (restore func()) {
+	limit := bytes - bytes/10
+	if cache != "" {
+		limit -= bytes / 2
+	}
+	before := debug.SetMemoryLimit(limit)
 	return func() { debug.SetMemoryLimit(before) }
 }
 

@@ -189,7 +189,7 @@ func TestEveryParameterHasAFlag(t *testing.T) {
 	for _, name := range []string{"features", "terrain", "out", "replace", "area", "observer-kinds", "target-kinds", "min-distance-km", "max-distance-km",
 		"near-min-distance-km", "eye-height-m", "from-tops", "k", "k-sd", "k-own-sd", "air", "low-height-m", "low-k", "low-k-sd", "frame-deg", "guard-m",
 		"height-sd-m", "terrain-sd-m", "terrain-correlation-m", "sea-level-m", "sea-level-sd-m", "visual-range-km", "as-listed", "keep", "top", "rank-for",
-		"weights", "workers", "memory", "strict", "profile", "quiet", "log"} {
+		"weights", "workers", "memory", "cache", "strict", "profile", "quiet", "log"} {
 		if !flags[name] {
 			t.Errorf("survey has no flag --%s", name)
 		}

@@ -47,11 +47,12 @@ type TileRef struct {
 	Source         Source
 }
 
-// Index knows which cell has which files. It is not changed after Discover.
+// Index knows which cell has which files. It is not changed after Discover, but for the sums that it keeps.
 type Index struct {
 	files []FileRef
 	cells []CellRef
 	at    map[cell]int // into cells
+	sums  sums
 }
 
 // cell is a square of 1° × 1° by its south-west corner, the longitude within −180…179.

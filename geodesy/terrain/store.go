@@ -10,14 +10,16 @@ import (
 
 // StoreOptions say how a store holds its tiles.
 type StoreOptions struct {
-	// MemoryBytes bounds the decoded tiles that the store holds (one is held however small the bound). Tiles that callers
-	// still hold after they were dropped, and those being decoded, come on top.
+	// MemoryBytes bounds the decoded tiles that the store holds (one is held however small the bound), those in a cache's files among them.
+	// Tiles that callers still hold after they were dropped, and those being decoded, come on top.
 	MemoryBytes int64
 	// Strict returns the error of an unreadable tile instead of treating its cell as a gap.
 	Strict bool
 	// LandHint reports further cells, by their south-west corners, that are known to hold land; nil for none. It is called
 	// from several goroutines.
 	LandHint func(latDeg, lonDeg int) bool
+	// Cache keeps decoded tiles on disk; nil for none.
+	Cache *Cache
 }
 
 // CellState says what the terrain knows of a cell of 1° × 1°.
@@ -39,6 +41,8 @@ type Store struct {
 	reads singleflight.Group // by the cell's corner
 	fills *fills             // shared by all walkers of the store
 
+	// decoded counts the tiles made of their files, those of one cell again and again.
+	decoded atomic.Int64
 	// loads counts the tiles read. It is the clock by which the least recently used tile is told: a slot's time is 2·loads when it
 	// is read and 2·loads + 1 when it is used again. It stands still between reads, so that a hit mostly writes nothing.
 	loads atomic.Int64
@@ -52,9 +56,17 @@ type Store struct {
 // slot is what the store knows of one tile.
 type slot struct {
 	at      cell
-	tile    atomic.Pointer[Tile] // nil while not held
+	tile    atomic.Pointer[Tile]     // nil while not held
+	onDisk  atomic.Pointer[keptTile] // nil while the cache is not known to have it
 	used    atomic.Int64
 	outcome atomic.Pointer[outcome] // nil until first read
+}
+
+// drop gives back the memory of a kept tile that is not held any more. Whoever still reads it has it read from the file again.
+func (s *slot) drop() {
+	if onDisk := s.onDisk.Load(); onDisk != nil && !onDisk.file.Drop() {
+		s.onDisk.Store(nil)
+	}
 }
 
 // outcome of reading a tile; it outlives the tile.
@@ -103,7 +115,16 @@ func (s *Store) read(at *slot) (*Tile, error) {
 		if past := at.outcome.Load(); past != nil && (past.err != nil || past.sea) {
 			return (*Tile)(nil), past.err
 		}
-		tile, errs := s.index.assemble(at.at, s.land)
+		if onDisk := at.onDisk.Load(); onDisk != nil {
+			s.hold(at, onDisk.Tile)
+			return onDisk.Tile, nil
+		}
+		tile, keep := s.cached(at)
+		var errs []error
+		if tile == nil {
+			s.decoded.Add(1)
+			tile, errs = s.index.assemble(at.at, s.land)
+		}
 		known := &outcome{errs: errs}
 		if tile == nil || s.opts.Strict && len(errs) > 0 {
 			known.err = errs[0]
@@ -117,7 +138,12 @@ func (s *Store) read(at *slot) (*Tile, error) {
 			at.outcome.Store(known)
 			return (*Tile)(nil), nil
 		}
-		tile.maxima = newMaxima(tile)
+		if tile.maxima == nil {
+			tile.maxima = newMaxima(tile)
+			if len(errs) == 0 {
+				tile = keep(tile)
+			}
+		}
 		known.refused = tile.Refused
 		at.outcome.Store(known)
 		s.hold(at, tile)
@@ -127,6 +153,33 @@ func (s *Store) read(at *slot) (*Tile, error) {
 		err = nil
 	}
 	return result.(*Tile), err
+}
+
+// cached returns the tile that the cache has of a cell, nil for none, and what keeps one there and returns it as it is kept, or as it is.
+func (s *Store) cached(at *slot) (tile *Tile, keep func(*Tile) *Tile) {
+	keep = func(tile *Tile) *Tile { return tile }
+	if s.opts.Cache == nil {
+		return nil, keep
+	}
+	key, err := s.index.cacheKey(at.at, s.land)
+	if err != nil {
+		return nil, keep // decoding will say what is wrong, if anything
+	}
+	if onDisk := s.opts.Cache.get(key); onDisk != nil {
+		s.opts.Cache.found.Add(1)
+		at.onDisk.Store(onDisk)
+		return onDisk.Tile, keep
+	}
+	return nil, func(tile *Tile) *Tile {
+		if !s.index.unchanged(at.at) {
+			return tile
+		}
+		if onDisk := s.opts.Cache.put(key, tile); onDisk != nil {
+			at.onDisk.Store(onDisk)
+			return onDisk.Tile
+		}
+		return tile
+	}
 }
 
 // hold drops the tiles least recently used until the new one fits, and holds that.
@@ -141,6 +194,7 @@ func (s *Store) hold(at *slot, tile *Tile) {
 			}
 		}
 		s.heldBytes -= s.held[oldest].tile.Swap(nil).bytes()
+		s.held[oldest].drop()
 		s.held = append(s.held[:oldest], s.held[oldest+1:]...)
 	}
 	at.used.Store(2 * s.loads.Add(1))
@@ -218,6 +272,30 @@ func (s *Store) Refused() int {
 		}
 	}
 	return refused
+}
+
+// Reads says how often tiles were read.
+type Reads struct {
+	// Cells counts those that were looked at, Decoded the tiles that were made of their files: more than Cells where they had to be dropped for
+	// want of memory.
+	Cells, Decoded int
+	// Cache is nil where there is none.
+	Cache *CacheUse
+}
+
+// Reads says how often tiles were read up to now.
+func (s *Store) Reads() Reads {
+	reads := Reads{Decoded: int(s.decoded.Load())}
+	for _, at := range s.slots {
+		if at.outcome.Load() != nil {
+			reads.Cells++
+		}
+	}
+	if s.opts.Cache != nil {
+		use := s.opts.Cache.Use()
+		reads.Cache = &use
+	}
+	return reads
 }
 
 // Unreadable returns the errors of the files met so far that could not be read, each once, sorted by the latitude, then longitude of the
