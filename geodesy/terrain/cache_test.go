@@ -209,7 +209,9 @@ func TestCacheKey(t *testing.T) {
 	}
 }
 
-func flatM(h float64) func(float64, float64) float64 { return func(float64, float64) float64 { return h } }
+func flatM(h float64) func(float64, float64) float64 {
+	return func(float64, float64) float64 { return h }
+}
 
 // A cache that is deleted, spoilt, read-only or full changes no tile.
 func TestCacheFails(t *testing.T) {
