@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"unicode/utf8"
 
@@ -268,6 +269,10 @@ func (u *unpacker) readZip(file io.ReaderAt, size int64) error {
 		base := member.Name[strings.LastIndexByte(member.Name, '/')+1:]
 		if member.FileInfo().IsDir() || strings.HasPrefix(base, ".") || strings.HasPrefix(member.Name, "__MACOSX/") {
 			continue
+		}
+		// Nothing is unpacked to disk, but whoever made such a name meant harm.
+		if !filepath.IsLocal(strings.ReplaceAll(member.Name, `\`, "/")) {
+			return fmt.Errorf("member %s leads out of the archive: download it from its publisher", member.Name)
 		}
 		if member.Flags&1 != 0 {
 			return fmt.Errorf("member %s is encrypted: unpack it first", member.Name)

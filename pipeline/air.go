@@ -43,7 +43,7 @@ func (o *Options) LoadAir() error {
 	fail := func(err error) error {
 		return fmt.Errorf("air %s: %w: want %s, %s, or a sounding as CSV", o.Air, err, AirConstant, AirStandard)
 	}
-	content, err := readRegular(o.Air, mostSoundingBytes)
+	content, err := ReadRegular(o.Air, mostSoundingBytes)
 	if err != nil {
 		return fail(err)
 	}

@@ -172,7 +172,7 @@ func ReadCase(dir string) (*CaseRecord, error) {
 	if err := regular(filepath.Join(dir, CaseFile)); err != nil {
 		return nil, fmt.Errorf("case: %w", err)
 	}
-	text, err := readRegular(filepath.Join(dir, CaseFile), mostCaseBytes)
+	text, err := ReadRegular(filepath.Join(dir, CaseFile), mostCaseBytes)
 	if err != nil {
 		return nil, fmt.Errorf("case %s: %s: %w", dir, CaseFile, err)
 	}

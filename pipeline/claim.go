@@ -191,7 +191,7 @@ const mostClaimBytes = 64 << 20
 
 // ReadClaim reads a claim file and checks its form and own hash. The error is ErrClaimChanged where the hash is another.
 func ReadClaim(path string) (*Claim, error) {
-	text, err := readRegular(path, mostClaimBytes)
+	text, err := ReadRegular(path, mostClaimBytes)
 	if err != nil {
 		return nil, fmt.Errorf("claim %s: %w", path, err)
 	}

@@ -33,7 +33,7 @@ func CheckShares(shares []OpenShare) error {
 	where := map[int]string{}
 	for i := range shares {
 		s := &shares[i]
-		if s.Share.Share < 1 || s.Of < 1 || s.Share.Share > s.Of {
+		if s.Share.Share < 1 || s.Of < 1 || s.Of > mostShares || s.Share.Share > s.Of {
 			say("share %s: says that it is share %d of %d: make it again", s.Dir, s.Share.Share, s.Of)
 			continue
 		}

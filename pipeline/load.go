@@ -291,7 +291,7 @@ func (w *World) terrainInputs() ([]Input, error) {
 }
 
 func hashFile(path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := OpenRegular(path)
 	if err != nil {
 		return "", err
 	}

@@ -46,7 +46,7 @@ const (
 func ReadPhotograph(path string) (Photograph, error) {
 	p := Photograph{Path: path, Notes: []string{}}
 	fail := func(err error) (Photograph, error) { return p, fmt.Errorf("photograph %s: %w", path, err) }
-	file, err := openRegular(path)
+	file, err := OpenRegular(path)
 	if err != nil {
 		return fail(err)
 	}

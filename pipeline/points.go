@@ -66,7 +66,7 @@ const (
 
 // ReadPointsFile reads the table of points of one photograph. Rows that cannot be used come back as rejected.
 func ReadPointsFile(path string, frame, frames int) ([]MeasuredPoint, []gazetteer.Rejected, error) {
-	file, err := openRegular(path)
+	file, err := OpenRegular(path)
 	if err != nil {
 		return nil, nil, fmt.Errorf("points %s: %w", path, err)
 	}

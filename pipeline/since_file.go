@@ -171,7 +171,7 @@ const mostUnpacked = 4 << 30
 // OpenRecords opens a file that Records.Write made. Whatever else it finds is ErrNoRecords.
 func OpenRecords(path string) (_ *RecordsFile, err error) {
 	fail := func(why any) (*RecordsFile, error) { return nil, fmt.Errorf("%w: %s: %v", ErrNoRecords, path, why) }
-	file, err := os.Open(path)
+	file, err := OpenRegular(path)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrNoRecords, err)
 	}

@@ -5,7 +5,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"iter"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -85,7 +84,7 @@ func (in *ClaimInput) Claim() (*pipeline.Claim, error) {
 
 // RunSHA256 is the SHA-256 of a run's run.json, in hexadecimal.
 func RunSHA256(dir string) (string, error) {
-	text, err := os.ReadFile(filepath.Join(dir, manifestFile))
+	text, err := pipeline.ReadRegular(filepath.Join(dir, manifestFile), mostManifestBytes)
 	if err != nil {
 		return "", fmt.Errorf("run folder %s: %w", dir, reason(err))
 	}

@@ -35,6 +35,9 @@ const (
 	reuseFile         = "reuse.zst"
 )
 
+// mostManifestBytes bounds the run.json or share.json that is read, which may be a stranger's: that of a planet's tiles is a tenth of it.
+const mostManifestBytes = 256 << 20
+
 // File is one more file of a run folder, for example the HTML report.
 type File struct {
 	// Name is a plain file name, without folders.

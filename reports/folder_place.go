@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strconv"
 	"syscall"
+
+	"farstation/pipeline"
 )
 
 // The words in the names of folders beside a run folder: one being written, an earlier run moved aside.
@@ -140,7 +142,7 @@ func (p runPlace) checkWritable() error {
 // moved away by its owner first.
 func (p runPlace) holdsKind() error {
 	k := p.kind
-	text, err := os.ReadFile(filepath.Join(p.path(), k.manifest))
+	text, err := pipeline.ReadRegular(filepath.Join(p.path(), k.manifest), mostManifestBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("holds no %s, so it is not an earlier %s: name another folder", k.manifest, k.word)
 	}

@@ -2,7 +2,6 @@ package reports
 
 import (
 	"fmt"
-	"os"
 	"reflect"
 
 	"github.com/parquet-go/parquet-go"
@@ -85,9 +84,9 @@ func readEnds(path string, rows int, set func(i int, fromLatDeg, fromLonDeg, toL
 // readRows reads the columns that Row has; a column that the file lacks is an error, not a zero. Row must be a plain struct:
 // parquet-go gives null pointers of an embedded struct back as zeros.
 func readRows[Row any](path string) ([]Row, error) {
-	reader, err := os.Open(path)
+	reader, err := pipeline.OpenRegular(path)
 	if err != nil {
-		return nil, err // names the path
+		return nil, fmt.Errorf("read %s: %w", path, err)
 	}
 	defer reader.Close()
 	status, err := reader.Stat()

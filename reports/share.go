@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -36,7 +35,7 @@ func WriteShare(ctx context.Context, dir string, replace bool, share *pipeline.S
 
 // ReadShare reads the manifest of a share and opens its rows, which must be those that the manifest states. The caller closes the rows.
 func ReadShare(ctx context.Context, dir string) (*pipeline.OpenShare, error) {
-	text, err := os.ReadFile(filepath.Join(dir, shareFile))
+	text, err := pipeline.ReadRegular(filepath.Join(dir, shareFile), mostManifestBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("share folder %s: holds no %s: name a folder that survey --share wrote, or make it again", dir, shareFile)
 	}

@@ -97,7 +97,7 @@ func Verify(ctx context.Context, dir string, o VerifyOptions) (*Verification, er
 
 // readRun reads the run.json of a folder.
 func readRun(dir string) (*runFile, error) {
-	text, err := os.ReadFile(filepath.Join(dir, manifestFile))
+	text, err := pipeline.ReadRegular(filepath.Join(dir, manifestFile), mostManifestBytes)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("run folder %s: holds no %s: name the folder that survey wrote", dir, manifestFile)
 	}
@@ -137,7 +137,7 @@ func (r *runFile) checkNames(dir string) (string, error) {
 
 // readWritten reads a file of a folder and says what it holds.
 func readWritten(ctx context.Context, dir, name string) (is Written, err error) {
-	file, err := os.Open(filepath.Join(dir, filepath.Base(name)))
+	file, err := pipeline.OpenRegular(filepath.Join(dir, filepath.Base(name)))
 	if err != nil {
 		return Written{}, err
 	}
@@ -224,7 +224,7 @@ func (r *runFile) checkRanked(dir string) (string, error) {
 		if err := file.Write(&want); err != nil {
 			return "", err
 		}
-		is, err := os.ReadFile(filepath.Join(dir, file.Name))
+		is, err := pipeline.ReadRegular(filepath.Join(dir, file.Name), max(2*int64(want.Len()), 1<<20))
 		if err != nil {
 			return "", fmt.Errorf("%s: %w", file.Name, reason(err))
 		}

@@ -8,7 +8,6 @@ import (
 	"io"
 	"iter"
 	"math"
-	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -114,7 +113,7 @@ func (b *batches[Row]) next() (row *Row, err error) {
 
 func openTable(path string) (file *parquet.File, closeFile func(), err error) {
 	name := filepath.Base(path)
-	reader, err := os.Open(path)
+	reader, err := pipeline.OpenRegular(path)
 	if err != nil {
 		return nil, nil, fmt.Errorf("read %s: %w", name, reason(err))
 	}

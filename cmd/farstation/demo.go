@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"farstation/geodesy/terrain"
+	"farstation/pipeline"
 	"farstation/reports"
 )
 
@@ -164,7 +165,7 @@ func sameFolders(a, b string) (bool, error) {
 			if err != nil || entry.IsDir() {
 				return err
 			}
-			files[path], err = os.ReadFile(filepath.Join(folder, path))
+			files[path], err = pipeline.ReadRegular(filepath.Join(folder, path), 1<<28)
 			return err
 		})
 		return files, err

@@ -62,12 +62,9 @@ func parseGTX(data []byte) (*Model, error) {
 	number := func(at int) float64 { return math.Float64frombits(binary.BigEndian.Uint64(data[at:])) }
 	south, west, latStep, lonStep := number(0), number(8), number(16), number(24)
 	rows, columns := int(int32(binary.BigEndian.Uint32(data[32:]))), int(int32(binary.BigEndian.Uint32(data[36:])))
-	m, err := newModel(rows, columns, south+latStep*float64(rows-1), west, latStep, lonStep)
+	m, err := newModel(rows, columns, len(data)-headBytes, 4, south+latStep*float64(rows-1), west, latStep, lonStep)
 	if err != nil {
 		return nil, fmt.Errorf("%w: want GTX or a grey map (P5) with offset and scale", err)
-	}
-	if want := headBytes + 4*rows*columns; len(data) != want {
-		return nil, fmt.Errorf("%d bytes, want %d for %d × %d nodes: download it again", len(data), want, rows, columns)
 	}
 	for r := range rows {
 		for c := range columns {
@@ -109,12 +106,9 @@ func parseGreyMap(data []byte) (*Model, error) {
 	if err1 != nil || err2 != nil || words[3] != "65535" || len(words) > 4 || math.IsNaN(offset+scale) {
 		return nil, fmt.Errorf("header %q, offset %v, scale %v: want a grey map of 16 bits with the comments Offset and Scale", strings.Join(words, " "), offset, scale)
 	}
-	m, err := newModel(rows, columns, 90, 0, 180/float64(rows-1), 360/float64(columns))
+	m, err := newModel(rows, columns, len(rest), 2, 90, 0, 180/float64(rows-1), 360/float64(columns))
 	if err != nil {
 		return nil, err
-	}
-	if len(rest) != 2*rows*columns {
-		return nil, fmt.Errorf("%d bytes after the header, want %d for %d × %d nodes: download it again", len(rest), 2*rows*columns, rows, columns)
 	}
 	for i := range m.heightsM {
 		m.heightsM[i] = float32(offset + scale*float64(binary.BigEndian.Uint16(rest[2*i:])))
@@ -122,8 +116,9 @@ func parseGreyMap(data []byte) (*Model, error) {
 	return m, m.check()
 }
 
-// newModel checks that a grid goes from pole to pole and around, if need be with its first column repeated as its last.
-func newModel(rows, columns int, northDeg, westDeg, latStep, lonStep float64) (*Model, error) {
+// newModel checks that a grid goes from pole to pole and around, if need be with its first column repeated as its last, and that bytes are as
+// many as its nodes take: before memory is asked for.
+func newModel(rows, columns, bytes, bytesANode int, northDeg, westDeg, latStep, lonStep float64) (*Model, error) {
 	const spareDeg = 1e-6
 	around := float64(columns) * lonStep
 	switch {
@@ -135,6 +130,8 @@ func newModel(rows, columns int, northDeg, westDeg, latStep, lonStep float64) (*
 		return nil, fmt.Errorf("%d columns of %.6g° do not go around the Earth", columns, lonStep)
 	case !(math.Abs(westDeg) <= 360):
 		return nil, fmt.Errorf("begins at longitude %.6g°", westDeg)
+	case bytes != bytesANode*rows*columns:
+		return nil, fmt.Errorf("%d bytes after the header, want %d for %d × %d nodes: download it again", bytes, bytesANode*rows*columns, rows, columns)
 	}
 	return &Model{rows: rows, columns: columns, northDeg: 90, westDeg: westDeg, latStep: latStep, lonStep: lonStep, heightsM: make([]float32, rows*columns)}, nil
 }
