@@ -38,7 +38,10 @@ func parseLength(text string, mark decimalMark) (float64, error) {
 		"\u2033", `"`, "\u201d", `"`, "''", `"`).Replace(text))
 	switch strings.ToLower(strings.TrimLeft(text, "+-")) {
 	case "nan", "inf", "infinity":
-		return strconv.ParseFloat(text, 64)
+		if value, err := strconv.ParseFloat(text, 64); err == nil {
+			return value, nil
+		}
+		return 0, errUnreadable // such as +NaN
 	}
 	number, unit := splitNumber(text)
 	value, err := parseNumber(number, mark)
