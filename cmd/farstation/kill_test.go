@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io/fs"
 	"math/rand/v2"
@@ -18,9 +19,14 @@ import (
 	"time"
 )
 
+// killCount asks for more kills than a test run has time for.
+var killCount = flag.Int("kills", 0, "kill each command of TestKilledPrograms so often")
+
 // killRounds is how often each command is killed.
 func killRounds() int {
 	switch {
+	case *killCount > 0:
+		return *killCount
 	case os.Getenv("CI") == "true":
 		return 20
 	case testing.Short():
@@ -50,6 +56,7 @@ func TestKilledPrograms(t *testing.T) {
 		{"gather", []string{"gather", "--quiet", "shares/1", "shares/2", "--out", "place/run"}, false},
 		{"since", small("--since", "earlier", "--out", "place/run"), false},
 		{"replace", small("--replace", "--out", "place/run"), true},
+		{"cache", small("--cache", "place-cache", "--out", "place/run"), false},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
@@ -114,6 +121,11 @@ func killOften(t *testing.T, work string, args []string, replace bool) {
 		}
 		if state == "absent, killed" && round%10 == 0 {
 			rerun()
+		}
+		if round%2 == 0 { // so that every other run fills the cache
+			if err := os.RemoveAll(filepath.Join(work, "place-cache")); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 	t.Logf("a run takes %v; found: %v", whole.Round(time.Millisecond), found)
