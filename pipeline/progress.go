@@ -23,6 +23,9 @@ func (p *Progress) Snapshot() Snapshot {
 	return Snapshot{}
 }
 
+// Begin names the stage that runs from now on, for one that another package runs; total is 0 where the number of items is not known.
+func (p *Progress) Begin(stage string, total int) { p.begin(stage, total) }
+
 func (p *Progress) begin(stage string, total int) {
 	if p == nil {
 		return

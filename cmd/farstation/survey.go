@@ -240,6 +240,7 @@ func openSince(ctx context.Context, run string) (*pipeline.RecordsFile, *pipelin
 // writeShare writes the folder of a share, and says what it is.
 func writeShare(ctx context.Context, stdio *stdio, o surveyOptions, share *pipeline.Share, watcher *watcher) error {
 	share.Feet, share.PeakMemory = o.feet, memoryBytes()
+	watcher.Begin("write files", 0)
 	if err := reports.WriteShare(ctx, o.out, o.replace, share); err != nil {
 		return err
 	}
@@ -275,6 +276,7 @@ func writeRun(ctx context.Context, stdio *stdio, result *pipeline.Result, to run
 			K: o.K, KSD: o.KSD, GuardM: o.GuardM, RankForPicture: o.RankForPicture, Weights: o.EffectiveWeights(), Top: o.Top, Doubts: allDoubts(), Feet: to.feet,
 		})
 	}}
+	watcher.Begin("write files", 0)
 	if err := reports.WriteRun(ctx, to.out, to.replace, result, []reports.File{report}); err != nil {
 		return err
 	}
