@@ -2,29 +2,17 @@
 
 package kept
 
-import (
-	"errors"
-	"io"
-	"os"
-)
+import "io"
 
 // File is the content of a kept file, read as a whole.
 type File struct{ data []byte }
 
 func openFile(path string) (*File, error) {
-	file, err := os.Open(path)
+	file, size, err := openSized(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
-	size := info.Size()
-	if size < int64(headSize) || size != int64(int(size)) || !info.Mode().IsRegular() {
-		return nil, errors.New("is no kept file")
-	}
 	data := make([]byte, size)
 	if _, err := io.ReadFull(file, data); err != nil {
 		return nil, err

@@ -2,32 +2,19 @@
 
 package kept
 
-import (
-	"errors"
-	"os"
-
-	"golang.org/x/sys/unix"
-)
+import "golang.org/x/sys/unix"
 
 // File is the content of a kept file. It stays whole when the file is deleted or replaced; where it is cut short or the disk fails, looking at
 // it is a fault of memory, as package debug's SetPanicOnFault has it.
 type File struct{ data []byte }
 
 func openFile(path string) (*File, error) {
-	file, err := os.Open(path)
+	file, size, err := openSized(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	info, err := file.Stat()
-	if err != nil {
-		return nil, err
-	}
-	size := info.Size()
-	if size < int64(headSize) || size != int64(int(size)) || !info.Mode().IsRegular() {
-		return nil, errors.New("is no kept file")
-	}
-	data, err := unix.Mmap(int(file.Fd()), 0, int(size), unix.PROT_READ, unix.MAP_SHARED)
+	data, err := unix.Mmap(int(file.Fd()), 0, size, unix.PROT_READ, unix.MAP_SHARED)
 	if err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"hash/crc32"
 	"io"
@@ -79,6 +80,21 @@ func buildSum() (string, error) {
 
 func (f *Folder) path(key Key) string {
 	return filepath.Join(f.dir, hex.EncodeToString(key[:])+suffix)
+}
+
+// openSized opens a file that may be a kept one.
+func openSized(path string) (file *os.File, size int, err error) {
+	if file, err = os.Open(path); err != nil {
+		return nil, 0, err
+	}
+	info, err := file.Stat()
+	if err == nil && (info.Size() < int64(headSize) || info.Size() != int64(int(info.Size())) || !info.Mode().IsRegular()) {
+		err = errors.New("is no kept file")
+	}
+	if err != nil {
+		return nil, 0, errors.Join(err, file.Close())
+	}
+	return file, int(info.Size()), nil
 }
 
 // Get returns the file of a key, nil where there is none or what there is does not hold as it was written.
