@@ -27,8 +27,9 @@ type unreadMemory interface {
 	Addr() uintptr
 }
 
-// Guard returns what do returns, or a *Fault where it panics, or an error where a file of the terrain's cache can no longer be read. It must stand at the top of every goroutine that computes, or a panic there would
-// end the program without a word on what was being done. where is asked after a panic alone.
+// Guard returns what do returns, or a *Fault where it panics, or an error where a file of the terrain's cache can no longer be read. It must
+// stand at the top of every goroutine that computes, or a panic there would end the program without a word on what was being done. where is
+// asked after a panic alone.
 func Guard(where func() string, do func() error) (err error) {
 	defer func() {
 		if recovered := recover(); recovered != nil {

@@ -31,11 +31,9 @@ type World struct {
 	WantedCells map[[2]int]bool
 	Store       *terrain.Store
 	Index       *terrain.Index
-	// Cache is where the store keeps tiles on disk; nil for nowhere.
-	Cache    *terrain.Cache
-	Geoid    *geoid.Grid
-	Inputs   []Input
-	Rejected []InputRejected
+	Geoid       *geoid.Grid
+	Inputs      []Input
+	Rejected    []InputRejected
 
 	hintCells map[[2]int]bool // see hintCells
 	hashed    []Input         // what terrainInputs gave
@@ -66,13 +64,14 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	}
 	w.mergeFeatures()
 	w.hintCells = hintCells(w.Features, w.Index)
+	var cache *terrain.Cache
 	if opts.CacheFolder != "" {
-		if w.Cache, err = terrain.OpenCache(opts.CacheFolder); err != nil {
+		if cache, err = terrain.OpenCache(opts.CacheFolder); err != nil {
 			return nil, fmt.Errorf("--cache: %w", err)
 		}
 	}
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, Cache: w.Cache, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
+		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, Cache: cache, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
 	})
 	heightless := map[string]geodesy.LatLon{}
 	for i := range w.Features {

@@ -1,9 +1,10 @@
 package pipeline
 
 import (
+	"time"
+
 	"farstation/gazetteer"
 	"farstation/geodesy/terrain"
-	"time"
 )
 
 // Result is all that a survey found, in the order of its tables.

@@ -110,8 +110,13 @@ func TestRandomWorlds(t *testing.T) {
 	default:
 		count = 20
 	}
+	// In the first one, what decides a chance lies where the ground is cut in the middle of the line: it was another on the way back.
+	seeds := []uint64{293}
+	for i := range count {
+		seeds = append(seeds, uint64(*firstWorld+i))
+	}
 	kept, pairs := 0, 0
-	for seed := uint64(*firstWorld); seed < uint64(*firstWorld+count); seed++ {
+	for _, seed := range seeds {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			opts := randomWorld(t, seed, 0, false)
 			r, err := heldSurvey(t.Context(), opts, nil)

@@ -6,9 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -289,24 +287,11 @@ func (s *sums) of(path string) (string, error) {
 		if s.once == nil {
 			s.once = map[string]func() (string, error){}
 		}
-		once = sync.OnceValues(func() (string, error) { return sha256Of(path) })
+		once = sync.OnceValues(func() (string, error) { return kept.SHA256(path) })
 		s.once[path] = once
 	}
 	s.mu.Unlock()
 	return once()
-}
-
-func sha256Of(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return fmt.Sprintf("%x", h.Sum(nil)), nil
 }
 
 // SHA256 returns that of the content of a file, by its place in Files, in hexadecimal digits. It is read at the first call alone.

@@ -66,16 +66,25 @@ func buildSum() (string, error) {
 	if err != nil {
 		return "", err
 	}
-	program, err := os.Open(path)
+	sum, err := SHA256(path)
 	if err != nil {
 		return "", err
 	}
-	defer program.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, program); err != nil {
+	return "build-" + sum[:16], nil
+}
+
+// SHA256 returns that of a file's content in hexadecimal digits.
+func SHA256(path string) (string, error) {
+	file, err := os.Open(path)
+	if err != nil {
 		return "", err
 	}
-	return "build-" + hex.EncodeToString(h.Sum(nil)[:8]), nil
+	defer file.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, file); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 func (f *Folder) path(key Key) string {
