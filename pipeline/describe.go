@@ -15,13 +15,22 @@ import (
 // Version of the program, as run.json and --version state it.
 const Version = "0.1.0"
 
-// featureRows turns features into rows, in order.
-func featureRows(world *World) []FeatureRow {
-	rows := make([]FeatureRow, len(world.Features))
-	for i := range world.Features {
-		rows[i] = featureRow(&world.Features[i], world.Geoid.UndulationM(world.Features[i].At))
+// featureRows turns features into rows, in order. They are spilled, for the world need not outlive them.
+func featureRows(world *World, s *spill) (Groups[FeatureRow], error) {
+	var blocks []rowBlock
+	var rows []FeatureRow
+	for features := range slices.Chunk(world.Features, blockRows) {
+		rows = rows[:0]
+		for i := range features {
+			rows = append(rows, featureRow(&features[i], world.Geoid.UndulationM(features[i].At)))
+		}
+		block, err := addRows(s, rows)
+		if err != nil {
+			return nil, err
+		}
+		blocks = append(blocks, rowBlock{block, len(rows)})
 	}
-	return rows
+	return groupsOf(groupsOfBlocks(blocks), func(g *rowGroup) ([]FeatureRow, error) { return rowsOfGroup[FeatureRow](s, g) }), nil
 }
 
 func featureRow(f *gazetteer.Feature, undulationM float64) FeatureRow {
@@ -50,15 +59,11 @@ func profiles(opts *Options, world *World, lines []Sightline) ([]Profile, error)
 		}
 	}
 	walker := terrain.NewWalker(world.Store, world.Geoid, opts.SeaLevelM)
-	features := map[string]*gazetteer.Feature{}
-	for i := range world.Features {
-		features[world.Features[i].ID] = &world.Features[i]
-	}
 	var out []Profile
 	for r := int32(1); int(r) <= len(byRank); r++ {
 		index := byRank[r]
 		line := &lines[index]
-		from, to := features[line.ObserverID], features[line.TargetID]
+		from, to := &world.Features[world.find(line.ObserverID)], &world.Features[world.find(line.TargetID)]
 		l, err := terrain.NewLine(
 			terrain.End{At: from.At, HeightM: line.EyeHeightM, UndulationM: world.Geoid.UndulationM(from.At)},
 			terrain.End{At: to.At, HeightM: line.TopHeightM, UndulationM: world.Geoid.UndulationM(to.At)})

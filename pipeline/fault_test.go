@@ -23,7 +23,7 @@ func TestFaultNamesChunkAndPair(t *testing.T) {
 			func(j *job) string {
 				at := j.plan.chunks[0][0]
 				features := j.world.Features
-				return fmt.Sprintf("chunk 0, line from %s to %s", features[at].ID, features[j.plan.candidates(&j.opts, j.plan, at)[0]].ID)
+				return fmt.Sprintf("chunk 0, line from %s to %s", features[at].ID, features[j.plan.candidates(j.opts, j.plan, at)[0]].ID)
 			}, "nil pointer",
 		},
 		{

@@ -156,7 +156,7 @@ func Gather(ctx context.Context, shares []OpenShare, run GatherOptions, progress
 	for i := range shares {
 		files = append(files, shares[i].Records)
 	}
-	e, err := newEarlier(&j.opts, j.head, j.plan, files)
+	e, err := newEarlier(j.opts, j.head, j.plan, files)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrShares, err)
 	}

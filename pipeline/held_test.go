@@ -8,6 +8,7 @@ import (
 // held is a result with its tables in memory.
 type held struct {
 	*Result
+	Features   []FeatureRow
 	Sightlines []Sightline
 	Alignments []Alignment
 	Ranked     []Sightline
@@ -17,6 +18,9 @@ type held struct {
 func hold(r *Result) (*held, error) {
 	h := &held{Result: r}
 	var err error
+	if h.Features, err = r.Features.Rows(); err != nil {
+		return nil, err
+	}
 	if h.Sightlines, err = r.Sightlines.Rows(); err != nil {
 		return nil, err
 	}

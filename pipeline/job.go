@@ -8,7 +8,8 @@ import (
 
 // job is a survey under way: the world that it is made in, and who looks at whom.
 type job struct {
-	opts    Options
+	// opts stand apart from the job: tables of the result point to them, and would keep its world in memory.
+	opts    *Options
 	world   *World
 	plan    *plan
 	clock   clock
@@ -24,7 +25,7 @@ func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) 
 	if err := errors.Join(opts.LoadAir(), opts.Validate()); err != nil {
 		return nil, err
 	}
-	j := &job{opts: opts, started: time.Now()}
+	j := &job{opts: &opts, started: time.Now()}
 	j.clock = clock{now: time.Now, since: j.started}
 	var err error
 	if j.world, err = Load(ctx, opts, progress); err != nil {
@@ -32,10 +33,10 @@ func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) 
 	}
 	j.clock.stage("features", len(j.world.Features))
 	progress.begin("find candidates", 0)
-	if j.plan, err = newPlan(ctx, &j.opts, j.world); err != nil {
+	if j.plan, err = newPlan(ctx, j.opts, j.world); err != nil {
 		return nil, err
 	}
-	if j.head, err = newHead(&j.opts, j.world, j.plan); err != nil {
+	if j.head, err = newHead(j.opts, j.world, j.plan); err != nil {
 		return nil, err
 	}
 	if j.spill, err = newSpill(j.opts.SpillFolder); err != nil {
@@ -74,7 +75,7 @@ func (j *job) earlier(before *RecordsFile) (*earlier, *Reuse, error) {
 		return nil, nil, nil
 	}
 	reuse := &Reuse{}
-	e, err := newEarlier(&j.opts, j.head, j.plan, []*RecordsFile{before})
+	e, err := newEarlier(j.opts, j.head, j.plan, []*RecordsFile{before})
 	if errors.Is(err, ErrNoRecords) {
 		reuse.Why, err = err.Error(), nil
 	}
@@ -93,7 +94,7 @@ func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Pr
 		return nil, err
 	}
 	j.clock.stage("trace", traced.counts.Traced)
-	opts, world := &j.opts, j.world
+	opts, world := j.opts, j.world
 
 	progress.begin("rank", traced.counts.Kept)
 	lines := &keptLines{spill: j.spill, opts: opts, groups: groupsOfBlocks(traced.lines), seers: traced.seers, observers: traced.counts.Observers}
@@ -118,7 +119,9 @@ func (j *job) finish(ctx context.Context, e *earlier, reuse *Reuse, progress *Pr
 	if result.Profiles, err = profiles(opts, world, result.Shown.Sightlines); err != nil {
 		return nil, err
 	}
-	result.Features = featureRows(world)
+	if result.Features, err = featureRows(world, j.spill); err != nil {
+		return nil, err
+	}
 	j.clock.stage("profiles", len(result.Profiles))
 	if err := result.describe(opts, world, traced); err != nil {
 		return nil, err

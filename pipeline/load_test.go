@@ -42,7 +42,10 @@ n,Nowhere Hill,hill,55.48,-2.2,,
 	if c.Read != w.Merging.Records || c.Merged != 3 || c.SourcesDisagree != 1 || len(result.Manifest.SourcesDisagree) != 1 || !strings.Contains(result.Manifest.SourcesDisagree[0], "csv:c ground 2674.0 m") {
 		t.Errorf("%+v, %q", c, result.Manifest.SourcesDisagree)
 	}
-	rows := featureRows(w)
+	var rows []FeatureRow
+	for i := range w.Features {
+		rows = append(rows, featureRow(&w.Features[i], 0))
+	}
 	row := func(id string) FeatureRow {
 		i := slices.IndexFunc(rows, func(r FeatureRow) bool { return r.FeatureID == id })
 		if i < 0 {

@@ -9,9 +9,9 @@ import (
 
 // Result is all that a survey found, in the order of its tables.
 type Result struct {
-	Features   []FeatureRow      // sorted by feature_id
-	Sightlines Groups[Sightline] // sorted by observer chunk, observer, target
-	Alignments Groups[Alignment] // sorted by observer, near, far
+	Features   Groups[FeatureRow] // sorted by feature_id
+	Sightlines Groups[Sightline]  // sorted by observer chunk, observer, target
+	Alignments Groups[Alignment]  // sorted by observer, near, far
 	// Ranked are the sightlines with a rank, best first, Shown the rows that reports show.
 	Ranked Groups[Sightline]
 	Shown  Shown

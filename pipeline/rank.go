@@ -26,7 +26,7 @@ func (j *job) rankLines(ctx context.Context, k *keptLines, progress *Progress) (
 		keys := make([]rankKey, 0, len(lines))
 		for i := range lines {
 			l := &lines[i]
-			if value := l.rankValue(&j.opts); value != nil && l.Verdict != Blocked {
+			if value := l.rankValue(j.opts); value != nil && l.Verdict != Blocked {
 				keys = append(keys, rankKey{score: *value, second: l.CriticalK, row: g.first + int64(i), distanceM: l.DistanceM, observer: l.Observer, target: l.Target})
 			}
 		}

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"weak"
 
 	"farstation/geodesy/terrain"
 )
@@ -20,7 +21,8 @@ func timeless(r *held) *held {
 	result := *r.Result
 	result.Manifest.Stages, result.Manifest.PeakMemory = nil, 0
 	result.Manifest.Started, result.Manifest.Finished = time.Time{}, time.Time{}
-	result.Sightlines, result.Alignments, result.Ranked, result.Records, result.spill, result.Workers, result.Reads = nil, nil, nil, nil, nil, 0, terrain.Reads{}
+	result.Features, result.Sightlines, result.Alignments, result.Ranked = nil, nil, nil, nil
+	result.Records, result.spill, result.Workers, result.Reads = nil, nil, 0, terrain.Reads{}
 	c := *r
 	c.Result = &result
 	return &c
@@ -39,6 +41,28 @@ func sameResult(t *testing.T, what string, got, want *held) {
 			return
 		}
 	}
+}
+
+// A result that is being written does not keep the terrain and features that it was made from in memory.
+func TestResultLetsGoOfItsWorld(t *testing.T) {
+	opts := hillOptions()
+	opts.Features = []string{fewHills(t, 5)}
+	j, err := begin(t.Context(), opts, &Progress{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	world, store := weak.Make(j.world), weak.Make(j.world.Store)
+	result, err := j.finish(t.Context(), nil, nil, &Progress{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer result.Close()
+	j = nil
+	runtime.GC()
+	if world.Value() != nil || store.Value() != nil {
+		t.Errorf("finish: the world is still in memory: %v, its store: %v; want neither", world.Value() != nil, store.Value() != nil)
+	}
+	runtime.KeepAlive(result)
 }
 
 // The same inputs give the same result, whatever the number of workers.

@@ -114,7 +114,7 @@ func (j *job) traceAll(ctx context.Context, e *earlier, part Part, progress *Pro
 		group.Go(func() error {
 			t := chunkTracer{job: j, earlier: e, packer: packer, recordsOnly: part.Of > 1, seers: seers}
 			return Guard(t.where, func() error {
-				t.Tracer = NewTracer(j.opts, j.world.Store, j.world.Geoid)
+				t.Tracer = NewTracer(*j.opts, j.world.Store, j.world.Geoid)
 				t.highestM = j.plan.highestM
 				t.walker.TakeNote()
 				for {

@@ -18,7 +18,7 @@ func writtenPackage(t *testing.T, inputs []pipeline.Input) (dir string, text []b
 	dir = filepath.Join(t.TempDir(), "run")
 	result := sampleResult()
 	features, lines, alignments := kmlSample()
-	result.Features, result.Manifest.Inputs = features, inputs
+	result.Features, result.Manifest.Inputs = pipeline.GroupsOf(features), inputs
 	result.Sightlines, result.Ranked, result.Alignments = pipeline.GroupsOf(lines), pipeline.GroupsOf(rankedOf(lines)), pipeline.GroupsOf(alignments)
 	result.Shown = pipeline.ShownOf(lines, alignments)
 	if err := WriteRun(t.Context(), dir, false, result, nil); err != nil {

@@ -122,7 +122,7 @@ func sampleProfiles() []pipeline.Profile {
 
 func sampleResult() *pipeline.Result {
 	return &pipeline.Result{
-		Features: sampleFeatures(), Sightlines: pipeline.GroupsOf(sampleSightlines()), Ranked: pipeline.GroupsOf(rankedOf(sampleSightlines())),
+		Features: pipeline.GroupsOf(sampleFeatures()), Sightlines: pipeline.GroupsOf(sampleSightlines()), Ranked: pipeline.GroupsOf(rankedOf(sampleSightlines())),
 		Alignments: pipeline.GroupsOf(sampleAlignments()), Shown: pipeline.ShownOf(sampleSightlines(), sampleAlignments()), Profiles: sampleProfiles(),
 		Manifest: pipeline.Manifest{
 			Version:    "0.0.0",

@@ -142,7 +142,7 @@ func (k folderKind) failed(dir string, err error) error {
 func tableFiles(result *pipeline.Result) []File {
 	place := cmp.Or(result.ObserverPlace, pipeline.PlaceExact)
 	return []File{
-		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, pipeline.GroupsOf(result.Features), result.Workers) }},
+		{featuresFile, func(w io.Writer) error { return WriteFeatures(w, result.Features, result.Workers) }},
 		{sightlinesFile, func(w io.Writer) error { return WriteSightlines(w, result.Sightlines, result.Workers) }},
 		{alignmentsFile, func(w io.Writer) error { return WriteAlignments(w, result.Alignments, result.Workers) }},
 		{profilesFile, func(w io.Writer) error { return WriteProfiles(w, result.Profiles) }},

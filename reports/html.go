@@ -160,7 +160,10 @@ func newHTMLPage(result *pipeline.Result, opts HTMLOptions) (*htmlPage, error) {
 		}
 		page.Lines = append(page.Lines, drawn)
 	}
-	m := newDataMaker(result)
+	m, err := newDataMaker(result)
+	if err != nil {
+		return nil, err
+	}
 	page.Alignments = alignmentTable(result, m, opts)
 	page.Sightlines = sightlineTable(result, m, sections, opts)
 	page.Undecided = undecidedTable(result, m, sections, opts)
@@ -171,7 +174,6 @@ func newHTMLPage(result *pipeline.Result, opts HTMLOptions) (*htmlPage, error) {
 			data.Tables = append(data.Tables, t.data)
 		}
 	}
-	var err error
 	if page.Map, err = newHTMLMap(result, opts); err != nil {
 		return nil, err
 	}

@@ -49,17 +49,28 @@ type columnData struct {
 
 // dataMaker collects the features that rows name.
 type dataMaker struct {
-	rows     map[string]*pipeline.FeatureRow
+	rows     map[string]pipeline.FeatureRow
 	index    map[string]int
 	features []featureData
 }
 
-func newDataMaker(result *pipeline.Result) *dataMaker {
-	m := &dataMaker{rows: map[string]*pipeline.FeatureRow{}, index: map[string]int{}}
-	for i := range result.Features {
-		m.rows[result.Features[i].FeatureID] = &result.Features[i]
+// newDataMaker looks up the features of the alignments that are shown, whose rows do not tell all of them.
+func newDataMaker(result *pipeline.Result) (*dataMaker, error) {
+	m := &dataMaker{rows: map[string]pipeline.FeatureRow{}, index: map[string]int{}}
+	named := map[string]bool{}
+	for i := range result.Shown.Alignments {
+		a := &result.Shown.Alignments[i]
+		named[a.ObserverID], named[a.NearID], named[a.FarID] = true, true, true
 	}
-	return m
+	for f, err := range result.Features.All() {
+		if err != nil {
+			return nil, err
+		}
+		if named[f.FeatureID] {
+			m.rows[f.FeatureID] = *f
+		}
+	}
+	return m, nil
 }
 
 // feature returns the index of a feature that a row places.
@@ -75,18 +86,15 @@ func (m *dataMaker) feature(id, name, kind string, latDeg, lonDeg float64) int {
 
 // listed returns the index of a feature that only the table of features places; −1 where that has it not.
 func (m *dataMaker) listed(id string) int {
-	f := m.rows[id]
-	if f == nil {
+	f, ok := m.rows[id]
+	if !ok {
 		return -1
 	}
 	return m.feature(id, f.Name, f.Kind, f.LatitudeDeg, f.LongitudeDeg)
 }
 
 func (m *dataMaker) kind(id string) string {
-	if f := m.rows[id]; f != nil {
-		return f.Kind
-	}
-	return ""
+	return m.rows[id].Kind // none for a feature that the table has not
 }
 
 // line adds the ends of a sightline to a row of the table, and the section that draws it.

@@ -202,7 +202,7 @@ func madeResult() *pipeline.Result {
 			ObserverLatDeg: far.ObserverLatDeg, ObserverLonDeg: far.ObserverLonDeg, FarLatDeg: far.TargetLatDeg, FarLonDeg: far.TargetLonDeg,
 		})
 	}
-	result.Features = []pipeline.FeatureRow{{FeatureID: "csv:near", Name: "Dun Peel mast", Kind: "mast", LatitudeDeg: -19.9, LongitudeDeg: 179.7}}
+	result.Features = pipeline.GroupsOf([]pipeline.FeatureRow{{FeatureID: "csv:near", Name: "Dun Peel mast", Kind: "mast", LatitudeDeg: -19.9, LongitudeDeg: 179.7}})
 	result.Manifest = pipeline.Manifest{
 		Version:    "0.1.0",
 		Parameters: map[string]any{"k": 0.143, "workers": 7, "memory_bytes": 1 << 30, "observer_kinds": []string{"peak", "hill"}},

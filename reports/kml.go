@@ -29,7 +29,7 @@ const mostKML = 1000
 // switched off. Lines are cut at 180° of longitude. Rows without a rank are left out. Where the observers' places are not to be told,
 // alignments are left out too, since two tops in line tell them, and with PlaceLeftOut only tops remain.
 func WriteRankedKML(w io.Writer, result *pipeline.Result, place pipeline.ObserverPlace) error {
-	features, sightlines, alignments := result.Features, result.Shown.Sightlines, result.Shown.Alignments
+	sightlines, alignments := result.Shown.Sightlines, result.Shown.Alignments
 	k := &kmlWriter{out: bufio.NewWriter(w)} // the writer keeps its first error until Flush
 	k.line(`<?xml version="1.0" encoding="UTF-8"?>`)
 	k.line(`<kml xmlns="http://www.opengis.net/kml/2.2">`)
@@ -79,8 +79,11 @@ func WriteRankedKML(w io.Writer, result *pipeline.Result, place pipeline.Observe
 		k.close()
 	}
 	k.open("Tops", "1")
-	for i := range features {
-		if f := &features[i]; named[f.FeatureID] {
+	for f, err := range result.Features.All() {
+		if err != nil {
+			return fmt.Errorf("%s: %w", rankedKMLFile, err)
+		}
+		if named[f.FeatureID] {
 			if err := k.top(f); err != nil {
 				return fmt.Errorf("%s: %s: %w", rankedKMLFile, f.FeatureID, err)
 			}

@@ -35,7 +35,7 @@ func kmlSample() ([]pipeline.FeatureRow, []pipeline.Sightline, []pipeline.Alignm
 func kmlText(t *testing.T, features []pipeline.FeatureRow, lines []pipeline.Sightline, alignments []pipeline.Alignment) []byte {
 	t.Helper()
 	return written(t, func(b *bytes.Buffer) error {
-		return WriteRankedKML(b, &pipeline.Result{Features: features, Shown: pipeline.ShownOf(lines, alignments)}, pipeline.PlaceExact)
+		return WriteRankedKML(b, &pipeline.Result{Features: pipeline.GroupsOf(features), Shown: pipeline.ShownOf(lines, alignments)}, pipeline.PlaceExact)
 	})
 }
 
@@ -125,7 +125,7 @@ func TestKMLAltitudes(t *testing.T) {
 		t.Errorf("the ray's lowest altitude is %.1f m, want %.1f m ± 3", lowest, want)
 	}
 	alignments[1].FarID = "csv:404"
-	if err := WriteRankedKML(&bytes.Buffer{}, &pipeline.Result{Features: features, Shown: pipeline.ShownOf(lines, alignments)}, pipeline.PlaceExact); err == nil || !strings.Contains(err.Error(), "csv:404") {
+	if err := WriteRankedKML(&bytes.Buffer{}, &pipeline.Result{Features: pipeline.GroupsOf(features), Shown: pipeline.ShownOf(lines, alignments)}, pipeline.PlaceExact); err == nil || !strings.Contains(err.Error(), "csv:404") {
 		t.Errorf("an alignment without its far line gives %v", err)
 	}
 }

@@ -188,7 +188,7 @@ func TestObserverPlace(t *testing.T) {
 	lines[2].ModelGapArcmin = 16.123
 	features[0].FeatureID, features[0].Name = "csv:secret", "Secret Knoll"
 	alignments[0].ObserverID, alignments[0].Rank = "csv:secret", pointer[int32](1)
-	result := &pipeline.Result{Features: features, Shown: pipeline.ShownOf(lines, alignments[:1])}
+	result := &pipeline.Result{Features: pipeline.GroupsOf(features), Shown: pipeline.ShownOf(lines, alignments[:1])}
 	files := map[string]func(*bytes.Buffer, pipeline.ObserverPlace) error{
 		rankedCSVFile: func(b *bytes.Buffer, p pipeline.ObserverPlace) error {
 			return WriteRankedCSV(b, pipeline.GroupsOf(rankedOf(lines)), 1, p)

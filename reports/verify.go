@@ -188,12 +188,14 @@ func (r *runFile) checkRanked(dir string) (string, error) {
 	}
 	result := &pipeline.Result{Manifest: r.Manifest, ObserverPlace: opts.ObserverPlace}
 	tables := tablesOf(dir)
+	var features []pipeline.FeatureRow
 	for row, err := range tables.Features {
 		if err != nil {
 			return "", err
 		}
-		result.Features = append(result.Features, *row)
+		features = append(features, *row)
 	}
+	result.Features = pipeline.GroupsOf(features)
 	var lines []pipeline.Sightline
 	var alignments []pipeline.Alignment
 	far := map[endIDs]bool{}
