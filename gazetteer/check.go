@@ -29,6 +29,11 @@ type SettleOptions struct {
 	Covers func(p geodesy.LatLon) bool
 	// Neighbours are the listed places of other summits, for Settle. SettleAll finds them itself.
 	Neighbours []geodesy.LatLon
+	// Run, for SettleAll, calls do for each of 0…n−1, on as many goroutines as it likes, until a call fails or it is cancelled; nil calls
+	// one after another. No two calls read the same tile for most of their features.
+	Run func(n int, do func(i int) error) error
+	// Settled is told by those goroutines how many features more are settled; may be nil.
+	Settled func(features int)
 }
 
 // Dropped is a feature that cannot be used, and why.
@@ -75,13 +80,27 @@ func Settle(f *Feature, ground Ground, opts SettleOptions) error {
 
 // SettleAll settles every feature beside the others and marks summits that end up on one spot. It changes features in place
 // and returns those that can be used, in their order, and those that cannot. The order of features changes nothing but the order
-// of the results.
-func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature, []Dropped) {
+// of the results. The error is that of opts.Run.
+func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature, []Dropped, error) {
 	neighbours := newSummitIndex(features)
 	problems := make([]error, len(features))
-	for _, i := range tileOrder(features) {
-		s := newSettler(ground, opts, func(spot geodesy.LatLon) bool { return neighbours.nearerThan(spot, features[i].Listed) })
-		problems[i] = s.settle(&features[i])
+	cells := byCell(features)
+	settleCell := func(cell int) error {
+		for _, i := range cells[cell] {
+			s := newSettler(ground, opts, func(spot geodesy.LatLon) bool { return neighbours.nearerThan(spot, features[i].Listed) })
+			problems[i] = s.settle(&features[i])
+		}
+		if opts.Settled != nil {
+			opts.Settled(len(cells[cell]))
+		}
+		return nil
+	}
+	run := opts.Run
+	if run == nil {
+		run = oneAfterAnother
+	}
+	if err := run(len(cells), settleCell); err != nil {
+		return nil, nil, err
 	}
 	var dropped []Dropped
 	kept := features[:0]
@@ -93,20 +112,39 @@ func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature
 		kept = append(kept, f)
 	}
 	markShared(kept)
-	return kept, dropped
+	return kept, dropped, nil
 }
 
-// tileOrder returns the indices of features degree cell by degree cell, so that terrain is read tile by tile.
-func tileOrder(features []Feature) []int {
-	order := make([]int, len(features))
-	for i := range order {
-		order[i] = i
+func oneAfterAnother(n int, do func(i int) error) error {
+	for i := range n {
+		if err := do(i); err != nil {
+			return err
+		}
 	}
-	slices.SortStableFunc(order, func(i, j int) int {
+	return nil
+}
+
+// byCell returns the indices of the features of each degree cell, cell beside cell, so that terrain is read tile by tile.
+func byCell(features []Feature) [][]int32 {
+	order := make([]int32, len(features))
+	for i := range order {
+		order[i] = int32(i)
+	}
+	compare := func(i, j int32) int {
 		a, b := features[i].Listed, features[j].Listed
 		return cmp.Or(cmp.Compare(math.Floor(a.LatDeg), math.Floor(b.LatDeg)), cmp.Compare(math.Floor(a.LonDeg), math.Floor(b.LonDeg)))
-	})
-	return order
+	}
+	slices.SortStableFunc(order, compare)
+	var cells [][]int32
+	for first := 0; first < len(order); {
+		end := first + 1
+		for end < len(order) && compare(order[first], order[end]) == 0 {
+			end++
+		}
+		cells = append(cells, order[first:end])
+		first = end
+	}
+	return cells
 }
 
 // markShared doubts summits that stand on the same spot, to a centimetre.

@@ -1,10 +1,13 @@
 package gazetteer
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -159,12 +162,12 @@ func TestSettleKeepsOffNeighbours(t *testing.T) {
 	if err := Settle(&beside, ground, SettleOptions{Neighbours: []geodesy.LatLon{ground.place(456, 0)}}); err != nil || beside.TerrainHeightM != 700 {
 		t.Errorf("Settle beside a neighbour: %v m, %v, want its own top of 700", beside.TerrainHeightM, err)
 	}
-	kept, dropped := SettleAll([]Feature{hill("low", 0, 20, 250), hill("high", 456, 0, 30)}, ground, SettleOptions{})
+	kept, dropped, _ := SettleAll([]Feature{hill("low", 0, 20, 250), hill("high", 456, 0, 30)}, ground, SettleOptions{})
 	if len(kept) != 2 || len(dropped) != 0 || kept[0].TerrainHeightM != 700 || kept[1].TerrainHeightM != 760 {
 		t.Errorf("SettleAll: %+v, dropped %+v, want 700 and 760", kept, dropped)
 	}
 	// Two records at the same place go to the same top and say so.
-	kept, _ = SettleAll([]Feature{hill("a", 456, 0, 30), hill("b", 456, 0, 30), hill("low", 0, 20, 250)}, ground, SettleOptions{})
+	kept, _, _ = SettleAll([]Feature{hill("a", 456, 0, 30), hill("b", 456, 0, 30), hill("low", 0, 20, 250)}, ground, SettleOptions{})
 	for i, want := range []bool{true, true, false} {
 		if got := slices.Contains(kept[i].Doubts, DoubtSharesSummit); got != want {
 			t.Errorf("%s: shares_summit %v, want %v", kept[i].ID, got, want)
@@ -184,11 +187,11 @@ func TestSettleAllDrops(t *testing.T) {
 		{ID: "b", Name: "B", Kind: Peak, Listed: ground.place(9000, 0), ListedHeightM: 150},
 		{ID: "c", Name: "C", Kind: Peak, Listed: ground.place(0, 0), ListedHeightM: math.NaN()},
 	}
-	kept, dropped := SettleAll(features, ground, SettleOptions{})
+	kept, dropped, _ := SettleAll(features, ground, SettleOptions{})
 	if len(kept) != 2 || kept[0].ID != "b" || kept[1].ID != "c" || len(dropped) != 1 || dropped[0].ID != "a" || dropped[0].Line != 7 || !strings.HasPrefix(dropped[0].Reason, "no height") {
 		t.Errorf("kept %+v, dropped %+v, want b and c kept, a dropped for want of a height", kept, dropped)
 	}
-	if kept, dropped := SettleAll([]Feature{{ID: "b", Kind: Peak, ListedHeightM: 150}}, nil, SettleOptions{}); len(kept) != 1 || len(dropped) != 0 {
+	if kept, dropped, _ := SettleAll([]Feature{{ID: "b", Kind: Peak, ListedHeightM: 150}}, nil, SettleOptions{}); len(kept) != 1 || len(dropped) != 0 {
 		t.Errorf("without any terrain: %+v, %+v", kept, dropped)
 	}
 }
@@ -216,7 +219,7 @@ func bordersHills(t testing.TB) []Feature {
 func TestSettleBorders(t *testing.T) {
 	ground := bordersGround(t)
 	features := bordersHills(t)
-	kept, dropped := SettleAll(features, ground, SettleOptions{})
+	kept, dropped, _ := SettleAll(features, ground, SettleOptions{})
 	if len(kept) != 1492 || len(dropped) != 0 {
 		t.Fatalf("%d kept, %d dropped", len(kept), len(dropped))
 	}
@@ -242,7 +245,7 @@ func TestSettleBorders(t *testing.T) {
 		}
 		features[i].ListedHeightM = math.Round(features[i].ListedHeightM / 0.3048)
 	}
-	kept, _ = SettleAll(features, ground, SettleOptions{})
+	kept, _, _ = SettleAll(features, ground, SettleOptions{})
 	for _, f := range kept {
 		if f.ListedHeightM*0.3048 > 150 && slices.Equal(f.Doubts, []string{DoubtFeetAsMetres}) && f.HeightSource == HeightTerrain {
 			found++
@@ -260,7 +263,7 @@ func TestSettleBorders(t *testing.T) {
 		at.LatDeg, at.LonDeg = math.Round(at.LatDeg*60)/60, math.Round(at.LonDeg*60)/60
 		features[i].PositionSDM = 536
 	}
-	kept, _ = SettleAll(features, ground, SettleOptions{})
+	kept, _, _ = SettleAll(features, ground, SettleOptions{})
 	better, hit, off := 0, 0, 0
 	for i, f := range kept {
 		before, after := apartM(f.Listed, truth[i].At), apartM(f.At, truth[i].At)
@@ -283,15 +286,49 @@ func TestSettleBorders(t *testing.T) {
 // TestSettleDeterministic: neither the order of features nor a second run changes a feature.
 func TestSettleDeterministic(t *testing.T) {
 	ground := bordersGround(t)
-	want, _ := SettleAll(bordersHills(t), ground, SettleOptions{})
+	want, _, _ := SettleAll(bordersHills(t), ground, SettleOptions{})
 	shuffled := bordersHills(t)
 	random := rand.New(rand.NewPCG(1, 2))
 	random.Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
-	got, _ := SettleAll(shuffled, ground, SettleOptions{})
+	got, _, _ := SettleAll(shuffled, ground, SettleOptions{})
 	byLine := func(a, b Feature) int { return a.Line - b.Line }
 	slices.SortFunc(got, byLine)
 	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" {
 		t.Errorf("(-in order +shuffled):\n%s", diff)
+	}
+}
+
+// TestSettleAllRun: cells settled all at once give what cells settled in turn give; what ends the run ends the settling.
+func TestSettleAllRun(t *testing.T) {
+	ground := bordersGround(t)
+	want, wantDropped, err := SettleAll(bordersHills(t), ground, SettleOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	calls, settled := 0, atomic.Int64{}
+	atOnce := func(n int, do func(int) error) error {
+		calls = n
+		var all sync.WaitGroup
+		for i := n - 1; i >= 0; i-- {
+			all.Go(func() {
+				if err := do(i); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		all.Wait()
+		return nil
+	}
+	got, gotDropped, err := SettleAll(bordersHills(t), ground, SettleOptions{Run: atOnce, Settled: func(n int) { settled.Add(int64(n)) }})
+	if err != nil || calls < 2 || int(settled.Load()) != len(bordersHills(t)) {
+		t.Errorf("%d cells, %d features settled, error %v; want 2 cells or more, %d features, none", calls, settled.Load(), err, len(bordersHills(t)))
+	}
+	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs()); diff != "" || !slices.Equal(gotDropped, wantDropped) {
+		t.Errorf("(-in turn +at once):\n%s", diff)
+	}
+	ended := errors.New("ended")
+	if kept, _, err := SettleAll(bordersHills(t), ground, SettleOptions{Run: func(int, func(int) error) error { return ended }}); kept != nil || !errors.Is(err, ended) {
+		t.Errorf("a run that ends: %d features, error %v", len(kept), err)
 	}
 }
 

@@ -117,8 +117,7 @@ func (w *World) FeatureAt(opts Options, id string, at geodesy.LatLon, groundM fl
 
 // spacingAtM is the spacing of posts at a place, in metres of latitude; 0 where there is no tile.
 func (w *World) spacingAtM(at geodesy.LatLon) float64 {
-	here := World{Features: []gazetteer.Feature{{Listed: at}}, Store: w.Store}
-	return here.postSpacingM()
+	return spacingM(w.Store, [2]int{int(math.Floor(at.LatDeg)), int(math.Floor(at.LonDeg))})
 }
 
 // Find returns the features that a text names: the one whose id it is, or else all that have it among their names, whatever the case

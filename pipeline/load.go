@@ -79,11 +79,14 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 			heightless[f.ID] = f.Listed
 		}
 	}
+	spacing, err := w.postSpacingM(ctx, opts.Workers, progress)
+	if err != nil {
+		return nil, err
+	}
 	progress.begin("settle features", len(w.Features))
-	spacing := w.postSpacingM()
-	w.Features, w.Dropped = gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
-		AsListed: opts.AsListed, PostSpacingM: spacing, TerrainSDM: opts.TerrainSDM, Covers: w.covers,
-	})
+	if w.Features, w.Dropped, err = w.settle(ctx, &opts, spacing, progress); err != nil {
+		return nil, err
+	}
 	if opts.Strict {
 		if failed := w.Store.Unreadable(); len(failed) > 0 {
 			return nil, failed[0]
@@ -92,6 +95,16 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 	w.notePlaces(heightless)
 	slices.SortFunc(w.Features, func(a, b gazetteer.Feature) int { return strings.Compare(a.ID, b.ID) })
 	return w, nil
+}
+
+// settle holds the features against the terrain, cells side by side.
+func (w *World) settle(ctx context.Context, opts *Options, postSpacingM float64, progress *Progress) ([]gazetteer.Feature, []gazetteer.Dropped, error) {
+	return gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
+		AsListed: opts.AsListed, PostSpacingM: postSpacingM, TerrainSDM: opts.TerrainSDM, Covers: w.covers, Settled: progress.add,
+		Run: func(n int, do func(i int) error) error {
+			return sideBySide(ctx, "cell of features", opts.Workers, n, do)
+		},
+	})
 }
 
 // notePlaces keeps the cells of the features that were dropped for want of a height.
@@ -143,28 +156,40 @@ func cellsOf(at geodesy.LatLon) [][2]int {
 }
 
 // postSpacingM is the widest spacing of posts among the tiles under the features, which is what may shave summits.
-func (w *World) postSpacingM() float64 {
-	const metresPerDeg = 111_200 // of latitude, to 0.5 %
-	widest := 0.0
+func (w *World) postSpacingM(ctx context.Context, workers int, progress *Progress) (float64, error) {
 	seen := map[[2]int]bool{}
+	var cells [][2]int
 	for i := range w.Features {
 		at := [2]int{int(math.Floor(w.Features[i].Listed.LatDeg)), int(math.Floor(w.Features[i].Listed.LonDeg))}
-		if seen[at] {
-			continue
-		}
-		seen[at] = true
-		if heights, _, _ := w.Store.Heights(at[0], at[1]); heights.RowsPerDeg > 0 {
-			widest = math.Max(widest, metresPerDeg/heights.RowsPerDeg)
+		if !seen[at] {
+			seen[at] = true
+			cells = append(cells, at)
 		}
 	}
-	return widest
+	progress.begin("read terrain", len(cells))
+	spacings := make([]float64, len(cells))
+	err := sideBySide(ctx, "tile", workers, len(cells), func(i int) error {
+		spacings[i] = spacingM(w.Store, cells[i])
+		progress.add(1)
+		return nil
+	})
+	return slices.Max(append(spacings, 0)), err
+}
+
+// spacingM is the spacing of posts in a cell, in metres of latitude; 0 where it has no tile.
+func spacingM(store *terrain.Store, cell [2]int) float64 {
+	const metresPerDeg = 111_200 // of latitude, to 0.5 %
+	if heights, _, _ := store.Heights(cell[0], cell[1]); heights.RowsPerDeg > 0 {
+		return metresPerDeg / heights.RowsPerDeg
+	}
+	return 0
 }
 
 // lowestGroundM is the lowest ground of the region over the geoid: the base over which horizons reach. Sea counts at its level where a cell
 // beside a tile has none.
 func (w *World) lowestGroundM(ctx context.Context, opts *Options) (float64, error) {
 	seaLevelM, cells := opts.SeaLevelM, w.Index.Cells()
-	if err := sideBySide(ctx, opts.Workers, len(cells), func(i int) error {
+	if err := sideBySide(ctx, "tile", opts.Workers, len(cells), func(i int) error {
 		// What cannot be read is told below, in an order that does not depend on the goroutines.
 		w.Store.Heights(cells[i].LatDeg, cells[i].LonDeg)
 		return nil

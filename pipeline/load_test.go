@@ -1,13 +1,38 @@
 package pipeline
 
 import (
+	"context"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
 
 	"farstation/gazetteer"
 	"farstation/geodesy"
+	"farstation/geodesy/terrain"
 )
+
+// The reading of terrain and the settling of features, which take long on many tiles, end with their context and count what they have done.
+func TestLoadEndsWithItsContext(t *testing.T) {
+	opts := bordersOptions()
+	w, err := Load(t.Context(), opts, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	progress := &Progress{}
+	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{MemoryBytes: 1 << 30})
+	if _, err := w.postSpacingM(ctx, 2, progress); err != nil || progress.Snapshot().Done != progress.Snapshot().Total || progress.Snapshot().Total < 2 {
+		t.Errorf("postSpacingM: %v after %+v", err, progress.Snapshot())
+	}
+	cancel()
+	if _, err := w.postSpacingM(ctx, 2, progress); !errors.Is(err, context.Canceled) {
+		t.Errorf("postSpacingM after its context's end: %v", err)
+	}
+	if features, dropped, err := w.settle(ctx, &opts, 93, progress); !errors.Is(err, context.Canceled) {
+		t.Errorf("settle after its context's end: %d features, %d dropped, %v", len(features), len(dropped), err)
+	}
+}
 
 // Records of three files become one feature, their sources reach the table, and everything that went in is counted.
 func TestLoadMerges(t *testing.T) {
