@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"runtime"
+	"runtime/debug"
 	"sync"
 
 	"github.com/klauspost/compress/zlib"
@@ -39,9 +40,23 @@ type osmBlock struct {
 	objects []osmObject
 	count   int
 	err     error
+	// panicked is the panic of its decoder.
+	panicked string
 }
 
-// scanOSMPBF reads blobs one after the other, decodes several at a time, and hands on their objects in the order of the file.
+// carried is what do panics with, and below it the stack, for another goroutine to panic with; "" where it returns.
+func carried(do func()) (panicked string) {
+	defer func() {
+		if recovered := recover(); recovered != nil {
+			panicked = fmt.Sprintf("%v\n%s", recovered, debug.Stack())
+		}
+	}()
+	do()
+	return ""
+}
+
+// scanOSMPBF reads blobs one after the other, decodes several at a time, and hands on their objects in the order of the file. A panic in any
+// of its goroutines becomes one of the caller's, who may tell what was being read.
 func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) error {
 	decoders := runtime.GOMAXPROCS(0)
 	queue, work := make(chan *osmBlock, 2*decoders), make(chan *osmBlock)
@@ -49,27 +64,29 @@ func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) err
 	var running sync.WaitGroup
 	defer running.Wait()
 	defer close(stop)
-	var readErr error // written before queue is closed, read after
+	next := func(blob []byte) bool {
+		block := &osmBlock{blob: blob, done: make(chan struct{})}
+		for _, next := range []chan<- *osmBlock{queue, work} {
+			select {
+			case next <- block:
+			case <-stop:
+				return false
+			}
+		}
+		return true
+	}
+	var readErr error // these are written before queue is closed, read after
+	var readPanicked string
 	running.Go(func() {
 		defer close(queue)
 		defer close(work)
-		readErr = readBlobs(text, func(blob []byte) bool {
-			block := &osmBlock{blob: blob, done: make(chan struct{})}
-			for _, next := range []chan<- *osmBlock{queue, work} {
-				select {
-				case next <- block:
-				case <-stop:
-					return false
-				}
-			}
-			return true
-		})
+		readPanicked = carried(func() { readErr = readBlobs(text, next) })
 	})
 	for range decoders {
 		running.Go(func() {
 			decoder := osmDecoder{want: want}
 			for block := range work {
-				block.objects, block.count, block.err = decoder.decode(block.blob)
+				block.panicked = carried(func() { block.objects, block.count, block.err = decoder.decode(block.blob) })
 				block.blob = nil
 				close(block.done)
 			}
@@ -79,6 +96,9 @@ func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) err
 	for block := range queue {
 		<-block.done
 		blocks++
+		if block.panicked != "" {
+			panic(block.panicked)
+		}
 		if block.err != nil {
 			return fmt.Errorf("block %d of data: %w", blocks, block.err)
 		}
@@ -89,6 +109,9 @@ func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) err
 			}
 		}
 		number += block.count
+	}
+	if readPanicked != "" {
+		panic(readPanicked)
 	}
 	return readErr
 }

@@ -200,6 +200,23 @@ func TestPBFCutAnywhere(t *testing.T) {
 	}
 }
 
+// spoiltReader panics as it is read.
+type spoiltReader struct{}
+
+func (spoiltReader) Read([]byte) (int, error) { panic("spoilt") }
+
+// TestPBFPanic: a panic of a goroutine that reads or decodes reaches the caller with its stack; left where it is, it would end the program.
+func TestPBFPanic(t *testing.T) {
+	defer func() {
+		told, _ := recover().(string)
+		if first, stack, _ := strings.Cut(told, "\n"); first != "spoilt" || !strings.Contains(stack, "gazetteer.readBlob") {
+			t.Errorf("scanOSMPBF panics with %q, want spoilt and the stack of readBlob", told)
+		}
+	}()
+	err := scanOSMPBF(spoiltReader{}, osmWanted{}, func(*osmObject) error { return nil })
+	t.Errorf("scanOSMPBF = %v, want a panic", err)
+}
+
 // TestPBFEmitEnds: an error of emit ends the reading, with decoders still at work.
 func TestPBFEmitEnds(t *testing.T) {
 	full := errors.New("enough of it")
