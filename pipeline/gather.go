@@ -27,8 +27,12 @@ func CheckShares(shares []OpenShare) error {
 	var wrong []error
 	say := func(format string, args ...any) { wrong = append(wrong, fmt.Errorf(format, args...)) }
 	first := &shares[0]
-	if first.Build != Build() {
-		say("share %s was made by %q, which is not this program (%q): gather with the program that made the shares", first.Dir, first.Build, Build())
+	build, err := Build()
+	if err != nil {
+		return err
+	}
+	if first.Build != build {
+		say("share %s was made by %q, which is not this program (%q): gather with the program that made the shares", first.Dir, first.Build, build)
 	}
 	where := map[int]string{}
 	for i := range shares {

@@ -7,10 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"reflect"
 	"runtime"
-	"runtime/debug"
 
 	"github.com/klauspost/compress/zstd"
 )
@@ -93,26 +93,32 @@ func runPrint(opts *Options, plan *plan) (fingerprint, error) {
 	// These choose among features and lines or are stated feature by feature, cell by cell; no line depends on them.
 	o.Features, o.FeatureTerms, o.Terrain, o.Area, o.ObserverKinds, o.TargetKinds = nil, nil, nil, nil, nil, nil
 	o.Top, o.RankForPicture, o.Weights, o.ObserverPlace = 0, false, nil, ""
+	build, err := Build()
+	if err != nil {
+		return fingerprint{}, err
+	}
 	text, err := json.Marshal(struct {
 		Options
 		Build, Layout     string
 		LowestM, HighestM float64
-	}{o, Build(), wireLayout(reflect.TypeFor[observerRecord]()), plan.lowestM, plan.highestM})
+	}{o, build, wireLayout(reflect.TypeFor[observerRecord]()), plan.lowestM, plan.highestM})
 	return fingerprintOf(text), err
 }
 
-// Build names the program: version, processor family, and the commit that it was built from where that is known. Rows of one build are the
-// same to the bit; those of another may not be.
-func Build() string {
-	build := Version + " " + runtime.GOARCH
-	if info, ok := debug.ReadBuildInfo(); ok {
-		for _, s := range info.Settings {
-			if s.Key == "vcs.revision" || s.Key == "vcs.modified" {
-				build += " " + s.Value
-			}
+// Build names the program: version, processor family, and the beginning of the SHA-256 of its file, which no commit or number need tell. Rows of
+// one build are the same to the bit; those of another may not be.
+func Build() (string, error) {
+	sum, err := hashFile("/proc/self/exe") // Linux: still the program that runs when its file has been replaced
+	if errors.Is(err, fs.ErrNotExist) {
+		var path string
+		if path, err = os.Executable(); err == nil {
+			sum, err = hashFile(path)
 		}
 	}
-	return build
+	if err != nil {
+		return "", fmt.Errorf("the program cannot read its own file (%w): let the user who runs it read it too", pathError(err))
+	}
+	return fmt.Sprintf("%s %s %s", Version, runtime.GOARCH, sum[:16]), nil
 }
 
 // The file is one of Zstandard's: a skippable frame (RFC 8878, section 3.1.2) that holds the length of the next, the packed head, and a frame

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -62,11 +63,13 @@ func open(dir, build string) (*Folder, error) {
 
 // buildSum names the program by what it is: no number needs to be raised when it changes what it makes.
 func buildSum() (string, error) {
-	path, err := os.Executable()
-	if err != nil {
-		return "", err
+	sum, err := SHA256("/proc/self/exe") // Linux: still the program that runs when its file has been replaced
+	if errors.Is(err, fs.ErrNotExist) {
+		var path string
+		if path, err = os.Executable(); err == nil {
+			sum, err = SHA256(path)
+		}
 	}
-	sum, err := SHA256(path)
 	if err != nil {
 		return "", err
 	}
