@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"testing"
 
 	"farstation/gazetteer"
@@ -158,6 +159,24 @@ func FuzzDecodeObserver(f *testing.F) {
 			return
 		}
 		if again := r.encode(); len(again) > len(b) {
+			t.Errorf("%d bytes became %d", len(b), len(again))
+		}
+	})
+}
+
+// The same for the head of a file of records.
+func FuzzDecodeHead(f *testing.F) {
+	whole := recordsHead{
+		Form: recordsForm, Cells: []cellPrint{{LatDeg: -90, LonDeg: 179}}, Features: []featurePrint{{ID: "csv:1", LatDeg: 1, LonDeg: 2, Target: true, ReachM: 3}},
+		Observers: []recordPlace{{ID: "csv:1"}},
+	}
+	f.Add(appendWire(nil, reflect.ValueOf(whole)))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		var head recordsHead
+		if readWire(b, &head) != nil {
+			return
+		}
+		if again := appendWire(nil, reflect.ValueOf(head)); len(again) > len(b) {
 			t.Errorf("%d bytes became %d", len(b), len(again))
 		}
 	})

@@ -202,6 +202,11 @@ func OpenRecords(path string) (_ *RecordsFile, err error) {
 	if err != nil {
 		return nil, err
 	}
+	defer func() {
+		if err != nil {
+			unpacker.Close()
+		}
+	}()
 	r := &RecordsFile{path: path, file: file, unpacker: unpacker, base: prefixBytes + int64(length)}
 	head, err := r.unpack(prefixBytes, int(length))
 	if err != nil {

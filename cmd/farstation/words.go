@@ -94,6 +94,8 @@ func obscuredWords(l *pipeline.Sightline) string {
 			return "nothing is cut off"
 		case part == 0:
 			return "all of it is cut off"
+		case part >= 0.995:
+			return "next to nothing is cut off"
 		}
 		return fmt.Sprintf("all below %s is cut off, which leaves %s of its rise in view", metres(*heightM), percent(part))
 	}
