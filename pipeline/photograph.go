@@ -114,7 +114,7 @@ func (p *Photograph) readEXIF(r io.ReadSeeker) {
 		p.note("EXIF states a digital zoom of %.3g", zoom)
 	}
 	p.focalFromEXIF(number)
-	p.placeFromEXIF(tags, number)
+	p.placeFromEXIF(exif, number)
 }
 
 // fullFrameDiagonalMM is that of 36 × 24 mm, which 35 mm equivalents refer to (CIPA DCG-001).
@@ -157,14 +157,15 @@ func (p *Photograph) focalFromEXIF(number func(string) float64) {
 	}
 }
 
-func (p *Photograph) placeFromEXIF(tags imagemeta.Tags, number func(string) float64) {
-	if _, stated := tags.EXIF()["GPSLatitude"]; !stated {
+func (p *Photograph) placeFromEXIF(exif map[string]imagemeta.TagInfo, number func(string) float64) {
+	if _, stated := exif["GPSLatitude"]; !stated {
 		p.note("EXIF states no position")
 		return
 	}
-	lat, lon, err := tags.GetLatLong()
+	lat, latOK := exifAngleDeg(exif, "GPSLatitude", "N", "S", 90)
+	lon, lonOK := exifAngleDeg(exif, "GPSLongitude", "E", "W", 180)
 	switch {
-	case err != nil || !(math.Abs(lat) <= 90 && math.Abs(lon) <= 180):
+	case !latOK || !lonOK:
 		p.note("the position in EXIF cannot be read")
 	case lat == 0 && lon == 0:
 		p.note("the position in EXIF is 0, 0: the receiver had none")
@@ -175,6 +176,22 @@ func (p *Photograph) placeFromEXIF(tags imagemeta.Tags, number func(string) floa
 	if altitudeM := number("GPSAltitude"); altitudeM != 0 {
 		p.note("EXIF states an altitude of %.4g m, over the sea or over the ellipsoid: it is not used", altitudeM)
 	}
+}
+
+// exifAngleDeg is a latitude or longitude, whose sign stands in a tag of its own (CIPA DC-008, GPSLatitudeRef); false where either is not as it
+// should be. The library's own function for both takes it that they are.
+func exifAngleDeg(exif map[string]imagemeta.TagInfo, tag, positive, negative string, mostDeg float64) (deg float64, ok bool) {
+	deg, ok = exif[tag].Value.(float64)
+	if !ok || !(deg >= 0 && deg <= mostDeg) {
+		return 0, false
+	}
+	switch exif[tag+"Ref"].Value {
+	case positive:
+		return deg, true
+	case negative:
+		return -deg, true
+	}
+	return 0, false
 }
 
 // exifNumber is the number that a tag holds; 0 for none.
