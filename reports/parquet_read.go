@@ -2,9 +2,7 @@ package reports
 
 import (
 	"fmt"
-	"reflect"
-
-	"github.com/parquet-go/parquet-go"
+	"path/filepath"
 
 	"farstation/pipeline"
 )
@@ -84,27 +82,12 @@ func readEnds(path string, rows int, set func(i int, fromLatDeg, fromLonDeg, toL
 // readRows reads the columns that Row has; a column that the file lacks is an error, not a zero. Row must be a plain struct:
 // parquet-go gives null pointers of an embedded struct back as zeros.
 func readRows[Row any](path string) ([]Row, error) {
-	reader, err := pipeline.OpenRegular(path)
-	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, err)
-	}
-	defer reader.Close()
-	status, err := reader.Stat()
-	if err != nil {
-		return nil, err
-	}
-	file, err := parquet.OpenFile(reader, status.Size())
-	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, err)
-	}
-	for _, column := range columnsOf(reflect.TypeFor[Row]()) {
-		if _, ok := file.Schema().Lookup(column.Name); !ok {
-			return nil, fmt.Errorf("read %s: column %s is missing: it is another table, or of another version", path, column.Name)
+	var rows []Row
+	for row, err := range rowsOf[Row](path, nil) {
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", filepath.Dir(path), err)
 		}
-	}
-	rows, err := parquet.Read[Row](reader, status.Size())
-	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", path, err)
+		rows = append(rows, *row)
 	}
 	return rows, nil
 }

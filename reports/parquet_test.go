@@ -2,6 +2,7 @@ package reports
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -10,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -284,9 +286,29 @@ func TestReadRefusesAnotherTable(t *testing.T) {
 	if _, err := ReadSightlines(features); err == nil || !strings.Contains(err.Error(), "column observer_id is missing") {
 		t.Errorf("ReadSightlines(%s): error %v, want one that names the missing column", features, err)
 	}
-	cutShort := saved(t, featuresFile, readFile(t, features)[:200])
-	if _, err := ReadFeatures(cutShort); err == nil || !strings.Contains(err.Error(), cutShort) {
-		t.Errorf("ReadFeatures of half a file: error %v, want one that names the file", err)
+	whole := readFile(t, features)
+	for name, spoilt := range map[string][]byte{
+		"half a file": whole[:200], "an empty file": nil, "the magic alone": []byte("PAR1PAR1"), "no foot": []byte("PAR1\x00\x00\x00\x00PAR1"),
+	} {
+		path := saved(t, featuresFile, spoilt)
+		if _, err := ReadFeatures(path); err == nil || !strings.Contains(err.Error(), filepath.Dir(path)) || !strings.Contains(err.Error(), featuresFile) {
+			t.Errorf("ReadFeatures of %s: error %v, want one that names the file", name, err)
+		}
+	}
+}
+
+// TestFootBeyondTheFile: a foot that claims more than the file holds is not given the memory that it claims.
+func TestFootBeyondTheFile(t *testing.T) {
+	features, _, _ := savedTables(t)
+	spoilt := readFile(t, features)
+	binary.LittleEndian.PutUint32(spoilt[len(spoilt)-8:], math.MaxUint32)
+	path := saved(t, featuresFile, spoilt)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	_, err := ReadFeatures(path)
+	runtime.ReadMemStats(&after)
+	if asked := after.TotalAlloc - before.TotalAlloc; err == nil || !strings.Contains(err.Error(), "foot") || asked > 1<<20 {
+		t.Errorf("ReadFeatures: %v, after %d bytes of memory", err, asked)
 	}
 }
 

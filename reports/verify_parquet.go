@@ -2,6 +2,7 @@ package reports
 
 import (
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -129,17 +130,36 @@ func openTable(path string) (file *parquet.File, closeFile func(), err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	if file, err = parquet.OpenFile(reader, status.Size()); err != nil {
+	if err = checkFoot(reader, status.Size()); err == nil {
+		file, err = parquet.OpenFile(reader, status.Size())
+	}
+	if err != nil {
 		return nil, nil, fmt.Errorf("read %s: %w", name, err)
 	}
 	return file, func() { reader.Close() }, nil
 }
 
+// checkFoot wants the foot of a file to lie within it (Apache Parquet, File Format: magic, rows, foot, its length in 4 bytes, magic). The library
+// asks for as much memory as that length says, up to 4 GiB, before it looks.
+func checkFoot(file io.ReaderAt, size int64) error {
+	var end [8]byte
+	if _, err := file.ReadAt(end[:], max(size-int64(len(end)), 0)); err != nil && err != io.EOF {
+		return err
+	}
+	if length := int64(binary.LittleEndian.Uint32(end[:])); size < parquetFrameBytes || length > size-parquetFrameBytes {
+		return fmt.Errorf("no Parquet file, or damaged: its foot is to have %d bytes, the file has %d", length, size)
+	}
+	return nil
+}
+
+// parquetFrameBytes are those of a file around rows and foot.
+const parquetFrameBytes = 4 + 4 + 4
+
 // hasColumns wants columns of these names in a file; their types are another rule.
 func hasColumns(file *parquet.File, path string, columns []Column) error {
 	for _, column := range columns {
 		if _, ok := file.Schema().Lookup(column.Name); !ok && column.Type != "group" {
-			return fmt.Errorf("read %s: column %s is missing", filepath.Base(path), column.Name)
+			return fmt.Errorf("read %s: column %s is missing: it is another table, or of another version", filepath.Base(path), column.Name)
 		}
 	}
 	return nil

@@ -221,16 +221,16 @@ var hostiles = []hostile{
 		mustEnd(t, dir, statusDone, strings.Fields("survey --quiet --min-distance-km 10 --out x --features tops.csv --terrain tiles --share 1/2")...)
 		edit(t, filepath.Join(dir, "x", "share.json"), `"of": 2`, `"of": 1000000000`)
 	}, "gather x --out run", statusWrongInput, "share"},
-	{"a table whose foot is another's", func(t *testing.T, dir string) {
+	{"a table whose foot is to have 4 GiB", func(t *testing.T, dir string) {
 		mustEnd(t, dir, statusDone, strings.Fields(hostileSurvey+"--features tops.csv --terrain tiles")...)
 		at := filepath.Join(dir, "run", "sightlines.parquet")
 		content, err := os.ReadFile(at)
 		if err != nil {
 			t.Fatal(err)
 		}
-		copy(content[len(content)-8:], "\xff\xff\xff\x7f")
+		copy(content[len(content)-8:], "\xff\xff\xff\xff")
 		mustWrite(t, at, content)
-	}, "changes run run", statusWrongInput, "sightlines.parquet"},
+	}, "changes run run", statusWrongInput, "sightlines.parquet: .*foot is to have 4294967295 bytes"},
 	{"a claim of a million brackets", func(t *testing.T, dir string) {
 		mustWrite(t, filepath.Join(dir, "x.json"), []byte(strings.Repeat(`{"a":`, 1_000_000)))
 	}, "claim --check x.json", statusWrongInput, "claim x.json: "},
