@@ -30,8 +30,8 @@ type SettleOptions struct {
 	// Neighbours are the listed places of other summits, for Settle. SettleAll finds them itself.
 	Neighbours []geodesy.LatLon
 	// Run, for SettleAll, calls do for each of 0…n−1, on as many goroutines as it likes, until a call fails or it is cancelled; nil calls
-	// one after another. No two calls read the same tile for most of their features.
-	Run func(n int, do func(i int) error) error
+	// one after another. No two calls read the same tile for most of their features. where says what a call is at, for messages.
+	Run func(n int, where func(i int) string, do func(i int) error) error
 	// Settled is told by those goroutines how many features more are settled; may be nil.
 	Settled func(features int)
 }
@@ -85,6 +85,9 @@ func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature
 	neighbours := newSummitIndex(features)
 	problems := make([]error, len(features))
 	cells := byCell(features)
+	where := func(cell int) string {
+		return "the settling of " + features[cells[cell][0]].ID + " and what is beside it"
+	}
 	settleCell := func(cell int) error {
 		for _, i := range cells[cell] {
 			s := newSettler(ground, opts, func(spot geodesy.LatLon) bool { return neighbours.nearerThan(spot, features[i].Listed) })
@@ -99,7 +102,7 @@ func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature
 	if run == nil {
 		run = oneAfterAnother
 	}
-	if err := run(len(cells), settleCell); err != nil {
+	if err := run(len(cells), where, settleCell); err != nil {
 		return nil, nil, err
 	}
 	var dropped []Dropped
@@ -115,7 +118,7 @@ func SettleAll(features []Feature, ground Ground, opts SettleOptions) ([]Feature
 	return kept, dropped, nil
 }
 
-func oneAfterAnother(n int, do func(i int) error) error {
+func oneAfterAnother(n int, _ func(int) string, do func(i int) error) error {
 	for i := range n {
 		if err := do(i); err != nil {
 			return err

@@ -306,8 +306,10 @@ func TestSettleAllRun(t *testing.T) {
 		t.Fatal(err)
 	}
 	calls, settled := 0, atomic.Int64{}
-	atOnce := func(n int, do func(int) error) error {
-		calls = n
+	atOnce := func(n int, where func(int) string, do func(int) error) error {
+		if calls = n; !strings.Contains(where(n-1), ":") {
+			t.Errorf("the last cell is called %q, want the id of one of its features", where(n-1))
+		}
 		var all sync.WaitGroup
 		for i := n - 1; i >= 0; i-- {
 			all.Go(func() {
@@ -327,7 +329,7 @@ func TestSettleAllRun(t *testing.T) {
 		t.Errorf("(-in turn +at once):\n%s", diff)
 	}
 	ended := errors.New("ended")
-	if kept, _, err := SettleAll(bordersHills(t), ground, SettleOptions{Run: func(int, func(int) error) error { return ended }}); kept != nil || !errors.Is(err, ended) {
+	if kept, _, err := SettleAll(bordersHills(t), ground, SettleOptions{Run: func(int, func(int) string, func(int) error) error { return ended }}); kept != nil || !errors.Is(err, ended) {
 		t.Errorf("a run that ends: %d features, error %v", len(kept), err)
 	}
 }

@@ -58,6 +58,17 @@ func carried(do func()) (panicked string) {
 // scanOSMPBF reads blobs one after the other, decodes several at a time, and hands on their objects in the order of the file. A panic in any
 // of its goroutines becomes one of the caller's, who may tell what was being read.
 func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) error {
+	return scanBlobs(text, func() blobDecoder {
+		decoder := osmDecoder{want: want}
+		return decoder.decode
+	}, each)
+}
+
+// blobDecoder decodes a blob of data to the objects that are wanted and the number of all. It keeps memory, and serves one goroutine.
+type blobDecoder func(blob []byte) (objects []osmObject, count int, err error)
+
+// scanBlobs is scanOSMPBF with decoders of the caller's.
+func scanBlobs(text io.Reader, newDecoder func() blobDecoder, each func(*osmObject) error) error {
 	decoders := runtime.GOMAXPROCS(0)
 	queue, work := make(chan *osmBlock, 2*decoders), make(chan *osmBlock)
 	stop := make(chan struct{})
@@ -66,9 +77,9 @@ func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) err
 	defer close(stop)
 	next := func(blob []byte) bool {
 		block := &osmBlock{blob: blob, done: make(chan struct{})}
-		for _, next := range []chan<- *osmBlock{queue, work} {
+		for _, to := range []chan<- *osmBlock{queue, work} {
 			select {
-			case next <- block:
+			case to <- block:
 			case <-stop:
 				return false
 			}
@@ -84,9 +95,9 @@ func scanOSMPBF(text io.Reader, want osmWanted, each func(*osmObject) error) err
 	})
 	for range decoders {
 		running.Go(func() {
-			decoder := osmDecoder{want: want}
+			decode := newDecoder()
 			for block := range work {
-				block.panicked = carried(func() { block.objects, block.count, block.err = decoder.decode(block.blob) })
+				block.panicked = carried(func() { block.objects, block.count, block.err = decode(block.blob) })
 				block.blob = nil
 				close(block.done)
 			}

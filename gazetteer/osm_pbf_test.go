@@ -8,6 +8,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -207,14 +208,39 @@ func (spoiltReader) Read([]byte) (int, error) { panic("spoilt") }
 
 // TestPBFPanic: a panic of a goroutine that reads or decodes reaches the caller with its stack; left where it is, it would end the program.
 func TestPBFPanic(t *testing.T) {
-	defer func() {
-		told, _ := recover().(string)
-		if first, stack, _ := strings.Cut(told, "\n"); first != "spoilt" || !strings.Contains(stack, "gazetteer.readBlob") {
-			t.Errorf("scanOSMPBF panics with %q, want spoilt and the stack of readBlob", told)
+	told := func(scan func() error) (text string) {
+		defer func() { text, _ = recover().(string) }()
+		t.Errorf("ended with %v, want a panic", scan())
+		return ""
+	}
+	check := func(what, text, where string) {
+		if first, stack, _ := strings.Cut(text, "\n"); first != "spoilt" || !strings.Contains(stack, where) {
+			t.Errorf("%s: panics with %q, want spoilt and a stack with %s", what, text, where)
 		}
-	}()
-	err := scanOSMPBF(spoiltReader{}, osmWanted{}, func(*osmObject) error { return nil })
-	t.Errorf("scanOSMPBF = %v, want a panic", err)
+	}
+	check("reading", told(func() error {
+		return scanOSMPBF(spoiltReader{}, osmWanted{}, func(*osmObject) error { return nil })
+	}), "gazetteer.readBlob")
+
+	whole, err := os.Open(testdata("malta-latest.osm.pbf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer whole.Close()
+	var decoded atomic.Int64
+	objects := 0
+	check("decoding", told(func() error {
+		return scanBlobs(whole, func() blobDecoder {
+			decoder := osmDecoder{want: osmWanted{tagged: true}}
+			return func(blob []byte) ([]osmObject, int, error) {
+				if decoded.Add(1) > 1 {
+					panic("spoilt")
+				}
+				return decoder.decode(blob)
+			}
+		}, func(*osmObject) error { objects++; return nil })
+	}), "gazetteer.carried")
+	t.Logf("%d objects came before the panic", objects)
 }
 
 // TestPBFEmitEnds: an error of emit ends the reading, with decoders still at work.

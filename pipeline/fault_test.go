@@ -73,13 +73,13 @@ func TestFaultNamesChunkAndPair(t *testing.T) {
 // A panic of the ranking and of the count of lines is caught too.
 func TestFaultsOfOtherWorkers(t *testing.T) {
 	var fault *Fault
-	err := sideBySide(t.Context(), rowGroupWord, 3, 5, func(i int) error {
+	err := sideBySide(t.Context(), rowGroupName, 3, 5, func(i int) error {
 		if i == 4 {
 			panic("first line\nsecond line")
 		}
 		return nil
 	})
-	if !errors.As(err, &fault) || fault.Where != "row group 4 of 5" || fault.Panic != "first line" || !strings.HasPrefix(fault.Stack, "second line\n") {
+	if !errors.As(err, &fault) || fault.Where != "row group 4" || fault.Panic != "first line" || !strings.HasPrefix(fault.Stack, "second line\n") {
 		t.Errorf("sideBySide: %+v", err)
 	}
 	fine := errors.New("fine")

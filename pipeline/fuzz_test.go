@@ -158,8 +158,9 @@ func FuzzDecodeObserver(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if again := r.encode(); len(again) > len(b) {
-			t.Errorf("%d bytes became %d", len(b), len(again))
+		again := r.encode()
+		if same, err := decodeObserver(again); err != nil || !bytes.Equal(same.encode(), again) {
+			t.Errorf("what was read is written as %x, and read again with %v", again, err)
 		}
 	})
 }
@@ -172,12 +173,13 @@ func FuzzDecodeHead(f *testing.F) {
 	}
 	f.Add(appendWire(nil, reflect.ValueOf(whole)))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		var head recordsHead
+		var head, same recordsHead
 		if readWire(b, &head) != nil {
 			return
 		}
-		if again := appendWire(nil, reflect.ValueOf(head)); len(again) > len(b) {
-			t.Errorf("%d bytes became %d", len(b), len(again))
+		again := appendWire(nil, reflect.ValueOf(head))
+		if err := readWire(again, &same); err != nil || !bytes.Equal(appendWire(nil, reflect.ValueOf(same)), again) {
+			t.Errorf("what was read is written as %x, and read again as %+v, %v", again, same, err)
 		}
 	})
 }

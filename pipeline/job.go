@@ -14,6 +14,8 @@ type job struct {
 	plan    *plan
 	clock   clock
 	started time.Time
+	// build is that of the program; see Build.
+	build string
 	// head describes the world for records.
 	head *recordsHead
 	// spill holds what was traced.
@@ -28,6 +30,9 @@ func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) 
 	j := &job{opts: &opts, started: time.Now()}
 	j.clock = clock{now: time.Now, since: j.started}
 	var err error
+	if j.build, err = Build(); err != nil {
+		return nil, err
+	}
 	if j.world, err = Load(ctx, opts, progress); err != nil {
 		return nil, err
 	}
@@ -36,7 +41,7 @@ func begin(ctx context.Context, opts Options, progress *Progress) (*job, error) 
 	if j.plan, err = newPlan(ctx, j.opts, j.world); err != nil {
 		return nil, err
 	}
-	if j.head, err = newHead(j.opts, j.world, j.plan); err != nil {
+	if j.head, err = newHead(j.opts, j.build, j.world, j.plan); err != nil {
 		return nil, err
 	}
 	if j.spill, err = newSpill(j.opts.SpillFolder); err != nil {

@@ -130,17 +130,17 @@ func (k *keptAlignments) group(g *rowGroup) ([]Alignment, error) {
 
 func (k *keptAlignments) table() Groups[Alignment] { return groupsOf(k.groups, k.group) }
 
-// rowGroupWord is what sideBySide calls a group of rows.
-const rowGroupWord = "row group"
+// rowGroupName names a group of rows in a panic.
+func rowGroupName(i int) string { return fmt.Sprintf("row group %d", i) }
 
-// sideBySide calls do for 0…n−1 on some goroutines, until one fails. what names what one call does, for a panic.
-func sideBySide(ctx context.Context, what string, workers, n int, do func(i int) error) error {
+// sideBySide calls do for 0…n−1 on some goroutines, until one fails. where says what a call is at, for a panic.
+func sideBySide(ctx context.Context, where func(i int) string, workers, n int, do func(i int) error) error {
 	group, ctx := errgroup.WithContext(ctx)
 	var next atomic.Int64
 	for range min(max(workers, 1), n) {
 		group.Go(func() error {
 			i := 0
-			return Guard(func() string { return fmt.Sprintf("%s %d of %d", what, i, n) }, func() error {
+			return Guard(func() string { return where(i) }, func() error {
 				for {
 					if i = int(next.Add(1)) - 1; i >= n {
 						return nil

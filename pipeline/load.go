@@ -71,7 +71,7 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 		}
 	}
 	w.Store = terrain.NewStore(w.Index, terrain.StoreOptions{
-		MemoryBytes: opts.terrainBytes(), Strict: opts.Strict, Cache: cache, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
+		MemoryBytes: opts.terrainBytes(len(w.Features)), Strict: opts.Strict, Cache: cache, LandHint: func(latDeg, lonDeg int) bool { return w.hintCells[[2]int{latDeg, lonDeg}] },
 	})
 	heightless := map[string]geodesy.LatLon{}
 	for i := range w.Features {
@@ -101,8 +101,8 @@ func Load(ctx context.Context, opts Options, progress *Progress) (*World, error)
 func (w *World) settle(ctx context.Context, opts *Options, postSpacingM float64, progress *Progress) ([]gazetteer.Feature, []gazetteer.Dropped, error) {
 	return gazetteer.SettleAll(w.Features, w.Store, gazetteer.SettleOptions{
 		AsListed: opts.AsListed, PostSpacingM: postSpacingM, TerrainSDM: opts.TerrainSDM, Covers: w.covers, Settled: progress.add,
-		Run: func(n int, do func(i int) error) error {
-			return sideBySide(ctx, "cell of features", opts.Workers, n, do)
+		Run: func(n int, where func(i int) string, do func(i int) error) error {
+			return sideBySide(ctx, where, opts.Workers, n, do)
 		},
 	})
 }
@@ -168,7 +168,8 @@ func (w *World) postSpacingM(ctx context.Context, workers int, progress *Progres
 	}
 	progress.begin("read terrain", len(cells))
 	spacings := make([]float64, len(cells))
-	err := sideBySide(ctx, "tile", workers, len(cells), func(i int) error {
+	where := func(i int) string { return "the tile of " + cellName(cells[i][0], cells[i][1]) }
+	err := sideBySide(ctx, where, workers, len(cells), func(i int) error {
 		spacings[i] = spacingM(w.Store, cells[i])
 		progress.add(1)
 		return nil
@@ -189,7 +190,8 @@ func spacingM(store *terrain.Store, cell [2]int) float64 {
 // beside a tile has none.
 func (w *World) lowestGroundM(ctx context.Context, opts *Options) (float64, error) {
 	seaLevelM, cells := opts.SeaLevelM, w.Index.Cells()
-	if err := sideBySide(ctx, "tile", opts.Workers, len(cells), func(i int) error {
+	where := func(i int) string { return "the tile of " + cellName(cells[i].LatDeg, cells[i].LonDeg) }
+	if err := sideBySide(ctx, where, opts.Workers, len(cells), func(i int) error {
 		// What cannot be read is told below, in an order that does not depend on the goroutines.
 		w.Store.Heights(cells[i].LatDeg, cells[i].LonDeg)
 		return nil

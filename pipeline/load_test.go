@@ -25,6 +25,10 @@ func TestLoadEndsWithItsContext(t *testing.T) {
 	if _, err := w.postSpacingM(ctx, 2, progress); err != nil || progress.Snapshot().Done != progress.Snapshot().Total || progress.Snapshot().Total < 2 {
 		t.Errorf("postSpacingM: %v after %+v", err, progress.Snapshot())
 	}
+	progress.begin("settle features", len(w.Features))
+	if _, _, err := w.settle(ctx, &opts, 93, progress); err != nil || progress.Snapshot().Done != progress.Snapshot().Total {
+		t.Errorf("settle: %v after %+v", err, progress.Snapshot())
+	}
 	cancel()
 	if _, err := w.postSpacingM(ctx, 2, progress); !errors.Is(err, context.Canceled) {
 		t.Errorf("postSpacingM after its context's end: %v", err)

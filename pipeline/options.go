@@ -71,8 +71,8 @@ type Options struct {
 	ObserverPlace ObserverPlace `json:"observer_place"`
 	// Strict makes an unreadable tile fail the run.
 	Strict bool `json:"strict"`
-	// Workers is the number of observers traced at once. MemoryBytes is what the program is to make do with, half of it for terrain; features,
-	// at some 0.7 kB each, must fit into the rest. Neither changes a byte of the result.
+	// Workers is the number of observers traced at once. MemoryBytes is what the program is to make do with; see terrainBytes. Features, at
+	// some 0.8 kB each, must fit into it. Neither changes a byte of the result.
 	Workers     int   `json:"-"`
 	MemoryBytes int64 `json:"-"`
 	// CacheFolder is where decoded tiles are kept for this run and later ones; empty keeps none.
@@ -83,8 +83,13 @@ type Options struct {
 	sounding *sounding
 }
 
-// terrainBytes is the part of the memory in which terrain is held.
-func (o *Options) terrainBytes() int64 { return o.MemoryBytes / 2 }
+// terrainBytes is the part of the memory in which terrain is held beside so many features: half of it, or what these leave, and a sixteenth at
+// least, since a survey without terrain at hand would not end.
+func (o *Options) terrainBytes(features int) int64 {
+	const featureBytes = 1000 // 600 to 800 as measured, and what the collector of garbage needs
+	left := o.MemoryBytes - o.MemoryBytes/5 - int64(features)*featureBytes
+	return min(o.MemoryBytes/2, max(left, o.MemoryBytes/16))
+}
 
 // The kinds of free air.
 const (

@@ -167,8 +167,9 @@ func (p *Photograph) placeFromEXIF(exif map[string]imagemeta.TagInfo, number fun
 	switch {
 	case !latOK || !lonOK:
 		p.note("the position in EXIF cannot be read")
-	case lat == 0 && lon == 0:
-		p.note("the position in EXIF is 0, 0: the receiver had none")
+	case lat == 0 || lon == 0:
+		// The library gives 0 too where it cannot read one of them.
+		p.note("the position in EXIF is %.5g, %.5g: a latitude or longitude of 0 is what a receiver without a fix writes; it is not used", lat, lon)
 	default:
 		p.Place = &geodesy.LatLon{LatDeg: lat, LonDeg: lon}
 		p.note("EXIF states a position; how old it was at the exposure is not known")

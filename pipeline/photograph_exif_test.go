@@ -116,10 +116,12 @@ func TestReadPhotograph(t *testing.T) {
 		{"focal length alone", withEXIF(nil, []exifEntry{{tag: 0x920a, kind: exifRational, values: []uint32{400, 1}}}, nil), 0, 0, []string{"not how large a pixel is", "no time"}},
 		{"turned", withEXIF([]exifEntry{{tag: 0x0112, kind: exifShort, values: []uint32{3}}}, []exifEntry{time}, nil), 0, 0, []string{"orientation 3", "no focal length"}},
 		{"receiver without a fix", withEXIF(nil, []exifEntry{time}, []exifEntry{{tag: 1, kind: exifText, text: "N"}, {tag: 2, kind: exifRational, values: []uint32{0, 1, 0, 1, 0, 1}},
-			{tag: 3, kind: exifText, text: "E"}, {tag: 4, kind: exifRational, values: []uint32{0, 1, 0, 1, 0, 1}}}), 0, 0, []string{"0, 0: the receiver had none"}},
+			{tag: 3, kind: exifText, text: "E"}, {tag: 4, kind: exifRational, values: []uint32{0, 1, 0, 1, 0, 1}}}), 0, 0, []string{"0, 0: a latitude or longitude of 0 is what a receiver without a fix writes"}},
 		{"which hemisphere is not stated", withEXIF(nil, []exifEntry{time}, position(32, 123)[1:]), 0, 0, []string{"the position in EXIF cannot be read"}},
 		{"a hemisphere that is a number", withEXIF(nil, []exifEntry{time}, append(position(32, 123)[1:], exifEntry{tag: 1, kind: exifLong, values: []uint32{83}})), 0, 0, []string{"the position in EXIF cannot be read"}},
 		{"latitude 95", withEXIF(nil, []exifEntry{time}, position(95, 123)), 0, 0, []string{"the position in EXIF cannot be read"}},
+		{"latitude of one number", withEXIF(nil, []exifEntry{time}, append([]exifEntry{{tag: 2, kind: exifRational, values: []uint32{32, 1}}}, append(position(32, 123)[:1], position(32, 123)[2:]...)...)), 0, 0, []string{"a latitude or longitude of 0"}},
+		{"latitude over nothing", withEXIF(nil, []exifEntry{time}, append([]exifEntry{{tag: 2, kind: exifRational, values: []uint32{32, 0, 0, 0, 0, 0}}}, append(position(32, 123)[:1], position(32, 123)[2:]...)...)), 0, 0, []string{"a latitude or longitude of 0"}},
 		{"longitude 190", withEXIF(nil, []exifEntry{time}, position(32, 190)), 0, 0, []string{"the position in EXIF cannot be read"}},
 	} {
 		path := filepath.Join(dir, "picture")

@@ -17,7 +17,7 @@ type ranking struct {
 // rankLines sets the places of lines, best first. Lines alike a better one get none: they are counted with it.
 func (j *job) rankLines(ctx context.Context, k *keptLines, progress *Progress) (*ranking, error) {
 	order := newRankOrder(k.spill)
-	err := sideBySide(ctx, rowGroupWord, j.opts.Workers, len(k.groups), func(i int) error {
+	err := sideBySide(ctx, rowGroupName, j.opts.Workers, len(k.groups), func(i int) error {
 		g := &k.groups[i]
 		lines, err := k.scored(g)
 		if err != nil {
@@ -46,7 +46,7 @@ func (j *job) rankLines(ctx context.Context, k *keptLines, progress *Progress) (
 		return nil, err
 	}
 	r.buckets = newRankBuckets(k.spill, r.ranked)
-	return r, sideBySide(ctx, rowGroupWord, j.opts.Workers, len(k.groups), func(i int) error {
+	return r, sideBySide(ctx, rowGroupName, j.opts.Workers, len(k.groups), func(i int) error {
 		rows, err := k.group(&k.groups[i])
 		if err != nil {
 			return err
@@ -147,7 +147,7 @@ func rankAlignments(ctx context.Context, k *keptAlignments, workers int) error {
 	for i := range k.groups {
 		rows += int64(k.groups[i].rows)
 	}
-	err := sideBySide(ctx, rowGroupWord, workers, len(k.groups), func(i int) error {
+	err := sideBySide(ctx, rowGroupName, workers, len(k.groups), func(i int) error {
 		g := &k.groups[i]
 		alignments, err := rowsOfGroup[Alignment](k.spill, g)
 		if err != nil {
@@ -211,7 +211,7 @@ func show(ctx context.Context, lines, ranked Groups[Sightline], alignments Group
 	far := map[endIDs]bool{}
 	shownAlignments := make([][]Alignment, len(alignments))
 	counts := make([]int, len(alignments))
-	if err := sideBySide(ctx, rowGroupWord, workers, len(alignments), func(i int) error {
+	if err := sideBySide(ctx, rowGroupName, workers, len(alignments), func(i int) error {
 		rows, err := alignments[i]()
 		for k := range rows {
 			a := &rows[k]
@@ -242,7 +242,7 @@ func show(ctx context.Context, lines, ranked Groups[Sightline], alignments Group
 		ranked         int
 	}
 	parts := make([]part, len(lines))
-	if err := sideBySide(ctx, rowGroupWord, workers, len(lines), func(i int) error {
+	if err := sideBySide(ctx, rowGroupName, workers, len(lines), func(i int) error {
 		rows, err := lines[i]()
 		p := part{verdicts: map[Verdict]int{}}
 		for k := range rows {

@@ -98,12 +98,8 @@ func TraceShare(ctx context.Context, opts Options, part Part, before *RecordsFil
 	if err != nil {
 		return nil, err
 	}
-	build, err := Build()
-	if err != nil {
-		return nil, err
-	}
 	s := &Share{
-		Version: Version, Build: build, Share: part.Share, Of: part.Of, Chunks: len(j.plan.chunks), Observers: traced.counts.Observers,
+		Version: Version, Build: j.build, Share: part.Share, Of: part.Of, Chunks: len(j.plan.chunks), Observers: traced.counts.Observers,
 		Traced: traced.counts.Traced, Options: opts, Inputs: inputs, Unreadable: j.world.unreadable(), Records: j.records(traced), Reuse: reuse, Reads: j.world.Store.Reads(),
 	}
 	if reuse != nil {

@@ -66,10 +66,10 @@ type Records struct {
 }
 
 // newHead describes the world that records are made in, still without observers.
-func newHead(opts *Options, world *World, plan *plan) (*recordsHead, error) {
+func newHead(opts *Options, build string, world *World, plan *plan) (*recordsHead, error) {
 	h := &recordsHead{Form: recordsForm}
 	var err error
-	if h.Run, err = runPrint(opts, plan); err != nil {
+	if h.Run, err = runPrint(opts, build, plan); err != nil {
 		return nil, err
 	}
 	if h.Cells, err = world.cellPrints(); err != nil {
@@ -88,15 +88,11 @@ func newHead(opts *Options, world *World, plan *plan) (*recordsHead, error) {
 }
 
 // runPrint is the fingerprint of the program and of all that every line depends on.
-func runPrint(opts *Options, plan *plan) (fingerprint, error) {
+func runPrint(opts *Options, build string, plan *plan) (fingerprint, error) {
 	o := *opts
 	// These choose among features and lines or are stated feature by feature, cell by cell; no line depends on them.
 	o.Features, o.FeatureTerms, o.Terrain, o.Area, o.ObserverKinds, o.TargetKinds = nil, nil, nil, nil, nil, nil
 	o.Top, o.RankForPicture, o.Weights, o.ObserverPlace = 0, false, nil, ""
-	build, err := Build()
-	if err != nil {
-		return fingerprint{}, err
-	}
 	text, err := json.Marshal(struct {
 		Options
 		Build, Layout     string
@@ -218,8 +214,9 @@ func OpenRecords(path string) (_ *RecordsFile, err error) {
 	return r, nil
 }
 
-// Close closes the file.
+// Close closes the file and lets go of what it told of features and observers.
 func (r *RecordsFile) Close() error {
+	r.head = recordsHead{}
 	r.unpacker.Close()
 	return r.file.Close()
 }

@@ -162,7 +162,7 @@ func newHTMLPage(result *pipeline.Result, opts HTMLOptions) (*htmlPage, error) {
 	}
 	m, err := newDataMaker(result)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("features: %w", err)
 	}
 	page.Alignments = alignmentTable(result, m, opts)
 	page.Sightlines = sightlineTable(result, m, sections, opts)

@@ -23,7 +23,7 @@ type htmlVerdict struct{ Name, Count, Meaning string }
 
 func newHTMLSummary(result *pipeline.Result, opts HTMLOptions) htmlSummary {
 	counts := result.Manifest.Counts
-	features := max(counts.Features, len(result.Features))
+	features := counts.Features
 	words := htmlf("%s were read.", plural(features, "feature", "features"))
 	if counts.Candidates > 0 {
 		words = htmlf("%s were read; %s may see each other over their sea horizons, and %s traced over the terrain, near tops and tops that should be missing among them.",

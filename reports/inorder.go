@@ -33,7 +33,7 @@ func inOrder[T any](workers, n int, make1 func(i int) (T, error), take func(T) e
 			}
 			all.Go(func() {
 				var m made
-				m.err = pipeline.Guard(func() string { return fmt.Sprintf("row group %d of %d", i, n) }, func() (err error) {
+				m.err = pipeline.Guard(func() string { return fmt.Sprintf("row group %d", i) }, func() (err error) {
 					m.thing, err = make1(i)
 					return err
 				})

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -66,7 +67,8 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 		return wrongInput(err)
 	}
 	shares, err := openShares(ctx, dirs)
-	defer closeShares(shares)
+	closeAll := sync.OnceFunc(func() { closeShares(shares) })
+	defer closeAll()
 	if err != nil {
 		return wrongInput(err)
 	}
@@ -74,6 +76,7 @@ func runGather(ctx context.Context, stdio *stdio, dirs []string, o gatherOptions
 	defer watcher.stop()
 	defer limitMemory(o.memory, o.cache)()
 	result, err := pipeline.Gather(ctx, shares, pipeline.GatherOptions{Workers: o.workers, MemoryBytes: o.memory, CacheFolder: o.cache, SpillFolder: reports.FolderFor(o.out)}, &watcher.Progress)
+	closeAll()
 	if err != nil {
 		return computeError(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -192,14 +193,18 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 	if err != nil {
 		return wrongInput(err)
 	}
-	if before != nil {
-		defer before.Close()
-	}
+	closeBefore := sync.OnceFunc(func() {
+		if before != nil {
+			before.Close()
+		}
+	})
+	defer closeBefore()
 	watcher := watch(stdio.err, o.progress)
 	defer watcher.stop()
 	o.SpillFolder = reports.FolderFor(o.out)
 	if o.share.Of > 0 {
 		share, err := pipeline.TraceShare(ctx, o.Options, o.share, before, &watcher.Progress)
+		closeBefore() // what was taken over is in the new spill; the rest is not needed while files are written
 		if err != nil {
 			return computeError(err)
 		}
@@ -208,6 +213,7 @@ func runSurvey(ctx context.Context, stdio *stdio, o surveyOptions) (err error) {
 		return writeShare(ctx, stdio, o, share, watcher)
 	}
 	result, err := pipeline.SurveySince(ctx, o.Options, before, &watcher.Progress)
+	closeBefore()
 	if err != nil {
 		return computeError(err)
 	}

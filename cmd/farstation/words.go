@@ -94,6 +94,8 @@ func obscuredWords(l *pipeline.Sightline) string {
 			return "nothing is cut off"
 		case part == 0:
 			return "all of it is cut off"
+		case part < 0.005:
+			return "next to all of it is cut off"
 		case part >= 0.995:
 			return "next to nothing is cut off"
 		}
