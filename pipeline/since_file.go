@@ -7,12 +7,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"reflect"
 	"runtime"
 
 	"github.com/klauspost/compress/zstd"
+
+	"farstation/geodesy/terrain"
 )
 
 // fingerprint tells whether two things are the same: the first half of a SHA-256.
@@ -104,13 +105,7 @@ func runPrint(opts *Options, build string, plan *plan) (fingerprint, error) {
 // Build names the program: version, processor family, and the beginning of the SHA-256 of its file, which no commit or number need tell. Rows of
 // one build are the same to the bit; those of another may not be.
 func Build() (string, error) {
-	sum, err := hashFile("/proc/self/exe") // Linux: still the program that runs when its file has been replaced
-	if errors.Is(err, fs.ErrNotExist) {
-		var path string
-		if path, err = os.Executable(); err == nil {
-			sum, err = hashFile(path)
-		}
-	}
+	sum, err := terrain.ProgramSHA256()
 	if err != nil {
 		return "", fmt.Errorf("the program cannot read its own file (%w): let the user who runs it read it too", pathError(err))
 	}

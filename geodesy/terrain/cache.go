@@ -52,6 +52,9 @@ func (c *Cache) Use() CacheUse {
 	return CacheUse{int(c.found.Load()), int(c.added.Load()), c.err}
 }
 
+// ProgramSHA256 is the SHA-256 of the program's own file in hexadecimal digits, by which a cache tells what another program kept.
+func ProgramSHA256() (string, error) { return kept.ProgramSHA256() }
+
 // get returns the tile of a key, nil where there is none.
 func (c *Cache) get(key kept.Key) *keptTile {
 	file := c.folder.Get(key)

@@ -63,6 +63,15 @@ func open(dir, build string) (*Folder, error) {
 
 // buildSum names the program by what it is: no number needs to be raised when it changes what it makes.
 func buildSum() (string, error) {
+	sum, err := ProgramSHA256()
+	if err != nil {
+		return "", err
+	}
+	return "build-" + sum[:16], nil
+}
+
+// ProgramSHA256 is the SHA-256 of the file of the program that runs, in hexadecimal digits.
+func ProgramSHA256() (string, error) {
 	sum, err := SHA256("/proc/self/exe") // Linux: still the program that runs when its file has been replaced
 	if errors.Is(err, fs.ErrNotExist) {
 		var path string
@@ -70,10 +79,7 @@ func buildSum() (string, error) {
 			sum, err = SHA256(path)
 		}
 	}
-	if err != nil {
-		return "", err
-	}
-	return "build-" + sum[:16], nil
+	return sum, err
 }
 
 // SHA256 returns that of a file's content in hexadecimal digits.
