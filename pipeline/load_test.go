@@ -166,3 +166,19 @@ func TestLicenceNote(t *testing.T) {
 		}
 	}
 }
+
+// Terrain has half the memory, or what features leave.
+func TestTerrainBytes(t *testing.T) {
+	for _, test := range []struct {
+		memory   int64
+		features int
+		want     int64
+	}{
+		{2 << 20, 53, 1 << 20}, {1 << 30, 182_854, 1 << 29}, {2 << 30, 1_000_000, 717_986_919}, {6 << 30, 5_000_000, 6 << 26}, {1 << 30, 5_000_000, 1 << 26},
+	} {
+		opts := Options{MemoryBytes: test.memory}
+		if got := opts.terrainBytes(test.features); got != test.want {
+			t.Errorf("terrainBytes of %d with %d features = %d, want %d", test.memory, test.features, got, test.want)
+		}
+	}
+}

@@ -107,7 +107,7 @@ func (o *surveyOptions) flagGroups() []flagGroup {
 		}),
 		newFlagGroup("Running", func(f flagAdder) {
 			f.IntVar(&o.Workers, "workers", o.Workers, "observers traced at once, `N`; 0 is one a core; changes no result")
-			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of memory to make do with, such as 512MiB, half of it for terrain; less reads tiles more often; changes no result")
+			f.Var(bytesValue{&o.MemoryBytes}, "memory", "`SIZE` of memory to make do with, such as 512MiB, up to half of it for terrain; less reads tiles more often; changes no result")
 			f.StringVar(&o.CacheFolder, "cache", "", cacheUsage)
 			f.BoolVar(&o.Strict, "strict", o.Strict, "a tile that cannot be read fails the run, instead of counting as missing terrain")
 			f.Var(shareValue{&o.share}, "share", "`I/N`: trace one of N parts only, I from 1, and write a share instead of a run; \"farstation gather\" makes the run of all shares")
