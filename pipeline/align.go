@@ -45,8 +45,26 @@ func (l seen) inView() bool { return l.trace.Row.Verdict == Direct || l.trace.Ro
 // azimuth, widened by the spread of the azimuth difference. With missing, the lines that TraceMissing found: far tops that the curve
 // hides behind a near top in view, the plane does not; and near tops missing from the frame of a farther top in view, at most
 // missingPerFar for each, the deepest first. Pairs come sorted by near, then far id.
-func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen) []Alignment {
-	var out []Alignment
+//
+// Pairs grow with the square of the tops in view, so only the most with the greatest evidence are returned; leftOut counts the others.
+func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen, most int) (out []Alignment, leftOut int) {
+	least := math.Inf(-1) // no alignment of less evidence can be among the most
+	shorten := func() {
+		leftOut += len(out) - most
+		out = mostEvident(out, most)
+		least = out[most-1].EvidenceSD
+	}
+	keep := func(found []Alignment) {
+		for i := range found {
+			if found[i].EvidenceSD < least {
+				leftOut++
+				continue
+			}
+			if out = append(out, found[i]); len(out) > 2*most {
+				shorten()
+			}
+		}
+	}
 	inView := slices.DeleteFunc(slices.Clone(lines), func(l seen) bool { return !l.inView() })
 	byAzimuth(inView)
 	byAzimuth(missing)
@@ -70,7 +88,7 @@ func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen) []
 				}
 			}
 		})
-		out = append(out, best(found, limit, func(a *Alignment) float64 { return a.EvidenceSD })...)
+		keep(best(found, limit, func(a *Alignment) float64 { return a.EvidenceSD }))
 	}
 	for _, far := range inView {
 		pairs(far, BothInView, 0)
@@ -91,16 +109,31 @@ func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen) []
 				found = append(found, a)
 			}
 		})
-		out = append(out, best(found, missingPerFar, func(a *Alignment) float64 { return a.depthArcmin })...)
+		keep(best(found, missingPerFar, func(a *Alignment) float64 { return a.depthArcmin }))
 	}
-	slices.SortFunc(out, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
-	})
+	if len(out) > most {
+		shorten()
+	}
+	slices.SortFunc(out, byNear)
 	markMiddles(out)
-	return out
+	return out, leftOut
 }
 
-// markMiddles names, for every pair in view, the tops between the two that are aligned with both.
+// mostAlignments bounds the alignments of one observer: more than anybody looks through, and some 70 MB.
+const mostAlignments = 50_000
+
+// mostEvident returns the alignments of the greatest evidence, in a slice of their own size.
+func mostEvident(found []Alignment, most int) []Alignment {
+	slices.SortFunc(found, func(a, b Alignment) int { return cmp.Or(cmp.Compare(b.EvidenceSD, a.EvidenceSD), byNear(a, b)) })
+	clear(found[most:]) // lets go of their texts
+	return found[:most]
+}
+
+func byNear(a, b Alignment) int {
+	return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
+}
+
+// markMiddles names, for every pair in view, the tops between the two that are aligned with both, in what is sorted by near and far id.
 func markMiddles(all []Alignment) {
 	fars := map[string][]string{} // of each near top, sorted as all is
 	for i := range all {
@@ -115,7 +148,7 @@ func markMiddles(all []Alignment) {
 		}
 		var middles []string
 		for _, middle := range fars[a.NearID] {
-			if slices.Contains(fars[middle], a.FarID) {
+			if _, both := slices.BinarySearch(fars[middle], a.FarID); both {
 				middles = append(middles, middle)
 			}
 		}

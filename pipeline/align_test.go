@@ -1,11 +1,13 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"reflect"
+	"slices"
 	"testing"
 
 	"farstation/gazetteer"
@@ -212,7 +214,7 @@ func TestAlignAgainstEveryPair(t *testing.T) {
 				}
 			}
 		}
-		found := align(&opts, observer, lines, nil)
+		found, _ := align(&opts, observer, lines, nil, mostAlignments)
 		for i, a := range found {
 			if !want[[2]string{a.NearID, a.FarID}] {
 				t.Errorf("try %d: %s before %s is no pair", try, a.NearID, a.FarID)
@@ -224,8 +226,22 @@ func TestAlignAgainstEveryPair(t *testing.T) {
 		if len(found) != len(want) || len(want) == 0 {
 			t.Errorf("try %d: %d pairs, every pair looked at gives %d", try, len(found), len(want))
 		}
+		most := 1 + random.IntN(len(found))
+		few, leftOut := align(&opts, observer, lines, nil, most)
+		evident := slices.Clone(found)
+		slices.SortStableFunc(evident, func(a, b Alignment) int { return cmp.Compare(b.EvidenceSD, a.EvidenceSD) })
+		names := func(of []Alignment) (names []string) {
+			for _, a := range of {
+				names = append(names, a.NearID+" "+a.FarID)
+			}
+			slices.Sort(names)
+			return names
+		}
+		if got, want := names(few), names(evident[:most]); !slices.Equal(got, want) || leftOut != len(found)-most {
+			t.Errorf("try %d: the %d of most evidence of %d, %d left out:\n%q\nwant\n%q", try, most, len(found), leftOut, got, want)
+		}
 		random.Shuffle(len(lines), func(i, j int) { lines[i], lines[j] = lines[j], lines[i] })
-		if again := align(&opts, observer, lines, nil); !reflect.DeepEqual(again, found) {
+		if again, _ := align(&opts, observer, lines, nil, mostAlignments); !reflect.DeepEqual(again, found) {
 			t.Errorf("try %d: another order of the lines gives other alignments", try)
 		}
 	}
@@ -249,7 +265,7 @@ func TestAzimuthDifferenceSpread(t *testing.T) {
 		observer := &gazetteer.Feature{ID: "eye", Kind: gazetteer.Viewpoint, PositionSDM: test.eyeSD}
 		near := madeFeature{id: "near", kind: "peak", azimuthDeg: 50, km: test.nearKM, groundM: 300, positionSD: test.nearSD}
 		far := madeFeature{id: "far", kind: "peak", azimuthDeg: 50, km: test.farKM, groundM: 900, positionSD: test.farSD}
-		found := align(&opts, observer, []seen{near.line(&opts, observer), far.line(&opts, observer)}, nil)
+		found, _ := align(&opts, observer, []seen{near.line(&opts, observer), far.line(&opts, observer)}, nil, mostAlignments)
 		if len(found) != 1 {
 			t.Fatalf("%+v: %d alignments", test, len(found))
 		}
@@ -313,7 +329,7 @@ func TestSeparationSpreadAgainstDraws(t *testing.T) {
 		observer := &gazetteer.Feature{ID: "eye", Kind: gazetteer.Viewpoint, GroundHeightM: test.eyeM, GroundHeightSDM: test.eyeSD, PositionSDM: test.eyePlaceSD}
 		near := madeFeature{id: "near", kind: "peak", azimuthDeg: 10, km: test.nearKM, groundM: test.nearM, groundSDM: test.nearSD, positionSD: test.nearPlaceSD}.line(&opts, observer)
 		far := madeFeature{id: "far", kind: "peak", azimuthDeg: 10, km: test.farKM, groundM: test.farM, groundSDM: test.farSD, positionSD: test.farPlaceSD}.line(&opts, observer)
-		found := align(&opts, observer, []seen{near, far}, nil)
+		found, _ := align(&opts, observer, []seen{near, far}, nil, mostAlignments)
 		if len(found) != 1 {
 			t.Fatalf("%s: %d alignments", test.name, len(found))
 		}

@@ -133,10 +133,12 @@ type Counts struct {
 	// TooClose are pairs with no ground outside the guards of their ends, of which nothing is said.
 	TooClose int `json:"too_close"`
 	// Traced counts every line that was looked at: candidates, near ones, and those tried for a top that should be missing.
-	Traced     int             `json:"traced"`
-	Kept       int             `json:"kept"`
-	Alignments int             `json:"alignments"`
-	Verdicts   map[Verdict]int `json:"verdicts"`
+	Traced     int `json:"traced"`
+	Kept       int `json:"kept"`
+	Alignments int `json:"alignments"`
+	// AlignmentsLeftOut counts those of observers with more than 50,000, of which the ones with the least evidence are left out.
+	AlignmentsLeftOut int             `json:"alignments_left_out,omitempty"`
+	Verdicts          map[Verdict]int `json:"verdicts"`
 }
 
 // Stage is what one stage did in which time.

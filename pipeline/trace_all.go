@@ -50,6 +50,7 @@ func (t *traced) add(more *traced) {
 	t.counts.Traced += more.counts.Traced
 	t.counts.Kept += more.counts.Kept
 	t.counts.Alignments += more.counts.Alignments
+	t.counts.AlignmentsLeftOut += more.counts.AlignmentsLeftOut
 	for v, n := range more.counts.Verdicts {
 		t.counts.Verdicts[v] += n
 	}
@@ -169,7 +170,8 @@ func (t *chunkTracer) chunk(ctx context.Context, chunk int, progress *Progress) 
 		rec.addCounts(opts, &out.counts)
 		if !t.recordsOnly {
 			lines, missing := world.seen(rec.Lines), world.seen(rec.Missing)
-			alignments := align(opts, observer, lines, missing)
+			alignments, leftOut := align(opts, observer, lines, missing, mostAlignments)
+			out.counts.AlignmentsLeftOut += leftOut
 			rows.commit(t.Tracer, int32(chunk), at, world, lines, missing, alignments)
 			if err := t.keepAlignments(at, alignments, out); err != nil {
 				return nil, err
@@ -207,9 +209,7 @@ func (t *chunkTracer) keepLines(rows *chunkRows, least int, out *traced) error {
 
 // keepAlignments spills the alignments of an observer.
 func (t *chunkTracer) keepAlignments(observer int, alignments []Alignment, out *traced) error {
-	slices.SortFunc(alignments, func(a, b Alignment) int {
-		return cmp.Or(cmp.Compare(a.NearID, b.NearID), cmp.Compare(a.FarID, b.FarID), cmp.Compare(a.Case, b.Case))
-	})
+	slices.SortFunc(alignments, byNear)
 	for some := range slices.Chunk(alignments, blockRows) {
 		block, err := addRows(t.job.spill, some)
 		if err != nil {

@@ -69,6 +69,9 @@ func summarise(w io.Writer, result *pipeline.Result, reportPath string) {
 	}
 	printf("Verdicts: %s", strings.Join(verdicts, ", "))
 	printf("Kept: %s, %s", plural(c.Kept, "sightline", "sightlines"), plural(c.Alignments, "alignment", "alignments"))
+	if c.AlignmentsLeftOut > 0 {
+		printf("Left out: %s with less evidence, of observers that have more than 50,000", plural(c.AlignmentsLeftOut, "alignment", "alignments"))
+	}
 	if hint := emptyHint(c); hint != "" {
 		printf("%s", hint)
 	}
