@@ -82,8 +82,14 @@ func align(opts *Options, observer *gazetteer.Feature, lines, missing []seen, mo
 		var found []Alignment
 		within(inView, f.AzimuthDeg, window, func(near seen) {
 			if opts.isNear(near.trace.Row.DistanceM, f.DistanceM) {
+				if kind == BothInView && !math.IsInf(least, -1) && evidenceSD(opts, observer, near, far) < least {
+					if differenceDeg, sdDeg := azimuthDifference(observer, near, far); aligned(opts, differenceDeg*60, sdDeg*60) {
+						leftOut++
+					}
+					return
+				}
 				a := newAlignment(opts, observer, near, far, kind)
-				if a.aligned(opts) && (kind == BothInView || a.SeparationArcmin < 0) {
+				if aligned(opts, a.AzimuthDifferenceArcmin, a.AzimuthDifferenceSD) && (kind == BothInView || a.SeparationArcmin < 0) {
 					found = append(found, a)
 				}
 			}
@@ -174,9 +180,31 @@ func (o *Options) isNear(nearM, farM float64) bool {
 	return nearM <= maxNearShare*farM && nearM >= o.NearMinDistanceKM*1000
 }
 
-// aligned tells whether the two tops lie within the tolerance, widened by the spread of the azimuth difference.
-func (a *Alignment) aligned(opts *Options) bool {
-	return math.Abs(a.AzimuthDifferenceArcmin) <= opts.ToleranceDeg*60+a.AzimuthDifferenceSD
+// aligned tells whether two tops lie within the tolerance, widened by the spread of their azimuth difference.
+func aligned(opts *Options, differenceArcmin, sdArcmin float64) bool {
+	return math.Abs(differenceArcmin) <= opts.ToleranceDeg*60+sdArcmin
+}
+
+// azimuthDifference is that of a near top from a far one, −180…180, with its standard deviation from the three places.
+func azimuthDifference(observer *gazetteer.Feature, near, far seen) (deg, sdDeg float64) {
+	n, f := &near.trace.Row, &far.trace.Row
+	sn, sf := n.DistanceM, f.DistanceM
+	return math.Mod(n.AzimuthDeg-f.AzimuthDeg+540, 360) - 180, math.Sqrt(square(near.target.PositionSDM/sn)+square(far.target.PositionSDM/sf)+
+		square(observer.PositionSDM*(1/sn-1/sf))) * 180 / math.Pi
+}
+
+// separations are the differences of two tops in elevation under both models, in minutes of arc, and that between these.
+func separations(n, f *Sightline) (curved, plane, gap float64) {
+	curved, plane = (f.ElevationDeg-n.ElevationDeg)*60, (f.ElevationPlaneDeg-n.ElevationPlaneDeg)*60
+	return curved, plane, plane - curved
+}
+
+// evidenceSD is the EvidenceSD of an alignment, without the rest of it.
+func evidenceSD(opts *Options, observer *gazetteer.Feature, near, far seen) float64 {
+	_, _, gap := separations(&near.trace.Row, &far.trace.Row)
+	spread := newSeparationSpread(opts, observer, near, far)
+	withAir, _ := spread.sdRad()
+	return math.Abs(gap) / (withAir * arcminPerRad)
 }
 
 // listed tells whether a line of this length is listed, rather than a near one traced for alignments alone.
@@ -187,9 +215,8 @@ func (o *Options) listed(distanceM float64) bool {
 func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, kind Case) Alignment {
 	n, f := &near.trace.Row, &far.trace.Row
 	sn, sf := n.DistanceM, f.DistanceM
-	difference := math.Mod(n.AzimuthDeg-f.AzimuthDeg+540, 360) - 180
-	azimuthSD := math.Sqrt(square(near.target.PositionSDM/sn)+square(far.target.PositionSDM/sf)+
-		square(observer.PositionSDM*(1/sn-1/sf))) * 180 / math.Pi
+	difference, azimuthSD := azimuthDifference(observer, near, far)
+	curved, plane, gapArcmin := separations(n, f)
 	a := Alignment{
 		ObserverID: n.ObserverID, ObserverName: n.ObserverName, NearID: n.TargetID, NearName: n.TargetName,
 		FarID: f.TargetID, FarName: f.TargetName, NearDistanceM: sn, FarDistanceM: sf, AzimuthDeg: f.AzimuthDeg,
@@ -199,7 +226,7 @@ func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, ki
 		NearCriticalK: n.CriticalK, FarCriticalK: f.CriticalK,
 		NearInViewChance: *n.Chance, FarInViewChance: *f.Chance,
 		PlaneShowsBoth:   n.MarginPlaneArcmin >= 0 && f.MarginPlaneArcmin >= 0,
-		SeparationArcmin: (f.ElevationDeg - n.ElevationDeg) * 60, SeparationPlaneArcmin: (f.ElevationPlaneDeg - n.ElevationPlaneDeg) * 60,
+		SeparationArcmin: curved, SeparationPlaneArcmin: plane,
 		SeparationPlaneAirArcmin: (f.ElevationPlaneSameAirDeg - n.ElevationPlaneSameAirDeg) * 60,
 		ObserverLatDeg:           f.ObserverLatDeg, ObserverLonDeg: f.ObserverLonDeg, FarLatDeg: f.TargetLatDeg, FarLonDeg: f.TargetLonDeg,
 		Doubts: mergeDoubts(observer.Doubts, near.target.Doubts, far.target.Doubts),
@@ -210,7 +237,7 @@ func newAlignment(opts *Options, observer *gazetteer.Feature, near, far seen, ki
 	a.SeparationSDArcmin = withAir
 	a.OrderCurved, a.OrderPlane = order(a.SeparationArcmin), order(a.SeparationPlaneArcmin)
 	a.OrderDiffersChance = normalCDF(-a.SeparationArcmin/withAir) * normalCDF(a.SeparationPlaneArcmin/withoutAir)
-	a.ModelGapArcmin = a.SeparationPlaneArcmin - a.SeparationArcmin
+	a.ModelGapArcmin = gapArcmin
 	a.ModelGapNearM = math.Abs(a.ModelGapArcmin) / arcminPerRad * sn
 	if near.target.StructureHeightM > 0 {
 		a.ModelGapNearHeights = pointer(a.ModelGapNearM / near.target.StructureHeightM)
